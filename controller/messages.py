@@ -12,10 +12,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date, time
 from typing import Literal, Union
 
 # How a quantity is shown. All are SI inside: lengths, bores and heads in m, flows in m3/s, volumes
-# in m3, depths in mm, times in s, temperatures in degrees Celsius, shares from 0 to 1.
+# in m3, depths in mm, times in s, temperatures in degrees Celsius, shares from 0 to 1. Weekdays are
+# numbers, Monday is 0.
 Kind = Literal[
     "about length",
     "bore",
@@ -28,11 +30,14 @@ Kind = Literal[
     "percent",
     "pressure",
     "rough flow",
+    "rough length",
     "rough volume",
+    "seconds",
     "short time",
     "speed",
     "temperature",
     "volume",
+    "weekday",
 ]
 
 
@@ -45,7 +50,16 @@ class Quantity:
 
 
 # Several messages are joined by the sentence that holds them.
-Value = Union[str, int, float, Quantity, "Message", tuple["Message", ...], tuple[str, ...]]
+Value = Union[
+    str,
+    int,
+    float,
+    date,
+    time,
+    Quantity,
+    "Message",
+    tuple[Union[str, Quantity, "Message"], ...],
+]
 
 
 @dataclass(frozen=True, slots=True)

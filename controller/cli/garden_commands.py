@@ -8,6 +8,11 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from controller.check.cautions import findings
+from controller.check.finding import Finding, caution, fault, in_zone, unsaid
+from controller.check.supply_checks import supply_lines
+from controller.check.usual_season import Season, season_findings, usual_season
+from controller.check.zone_checks import perennials
 from controller.cli import soil_notes
 from controller.cli.loading import (
     Loaded,
@@ -32,20 +37,17 @@ from controller.garden.model import Zone
 from controller.garden.new_garden import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
+from controller.messages import Message
 from controller.paper.flows import run_lines, run_rows
 from controller.paper.text import paragraph
-from controller.paper.usual_season import season_findings, season_lines, season_row
+from controller.paper.usual_season import season_lines, season_row
 from controller.timetable.calibrated import Bands, Calibrated
-from controller.timetable.check.cautions import Finding, findings, unsaid
-from controller.timetable.check.finding import caution
-from controller.timetable.check.supply_checks import supply_lines
-from controller.timetable.check.usual_season import Season, usual_season
-from controller.timetable.check.zone_checks import perennials
 from controller.timetable.garden_loader import crop_name_check
 from controller.timetable.need.dose import Soaking, soaking_of
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
 from controller.timetable.weather.climatology import Normals
 from controller.timetable.weather.monthly_climate import climate_in_force
+from controller.wording.say import say
 from crops.catalogue import load as load_catalogue
 
 
@@ -80,10 +82,16 @@ class _Checked:
     tested: Calibrated
     found: list[Finding]
     advice: tuple[Advice, ...]
-    supply: list[str]
+    supply: list[Message]
     climate: str
     season: Season | None
     meter: tuple[Findable, ...]
+
+    def lines(self, weight: str) -> list[str]:
+        """The findings of this weight in words."""
+        us = self.loaded.garden.us_units
+        these = [f for f in self.found if f.weight == weight]
+        return [f"{say(f.where, us=us)}: {say(f.message, us=us)}" for f in these]
 
 
 def check(args: argparse.Namespace) -> int:
@@ -104,14 +112,14 @@ def check(args: argparse.Namespace) -> int:
     season = _season(loaded, tested, normals, today)
     short = [] if season is None else season_findings(season)
     soil = [
-        caution(f'zone "{one.zone}"', one.words.rstrip("."))
+        caution(in_zone(one.zone), _said(one.words.rstrip(".")))
         for one in soil_notes.recent_contradictions(
             loaded, soil_notes.recent_ledger(loaded, today), today
         )
     ]
     meter = _meter_finds(loaded, tested)
     fed = supply_lines(loaded.garden, tested.lines)
-    tests = [caution("field tests", words) for words in tested.warnings]
+    tests = [caution(Message("place.field_tests"), _said(words)) for words in tested.warnings]
     found = sorted(
         [*found, *usual_findings, *short, *soil, *tests], key=lambda f: f.weight != "fault"
     )
@@ -163,11 +171,13 @@ def _usual(loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
     normals = gatherer(loaded, system_clock()).usual(loaded.garden, remarks)
     unread = ("no climate table", "no normals")
     return normals, [
-        Finding(
-            weight="fault" if words.startswith(unread) else "caution", where="weather", words=words
-        )
+        (fault if words.startswith(unread) else caution)(Message("place.weather"), _said(words))
         for words in remarks
     ]
+
+
+def _said(words: str) -> Message:
+    return Message("check.said", {"words": words})
 
 
 def _meter_finds(loaded: Loaded, tested: Calibrated) -> tuple[Findable, ...]:
@@ -198,24 +208,24 @@ def _season(
 
 def _as_json(checked: _Checked) -> None:
     loaded = checked.loaded
-    garden = loaded.garden
+    garden, us = loaded.garden, loaded.garden.us_units
     print_json(
         {
             "garden": loaded.garden.site.name,
-            "faults": [f"{f.where}: {f.words}" for f in checked.found if f.weight == "fault"],
-            "cautions": [f"{f.where}: {f.words}" for f in checked.found if f.weight == "caution"],
+            "faults": checked.lines("fault"),
+            "cautions": checked.lines("caution"),
             "filled": [
                 {"where": f.where, "key": f.key, "value": f.shown, "why": f.why}
                 for f in loaded.garden.filled
             ],
             "main_runs": run_rows(checked.tested.lines),
             "perennials": [
-                {"where": where, "taken_as": words}
-                for where, words in perennials(loaded.garden, loaded.grounds)
+                {"where": say(where, us=us), "taken_as": say(age, us=us)}
+                for where, age in perennials(garden, loaded.grounds)
             ],
-            "supply": checked.supply,
+            "supply": [say(line, us=us) for line in checked.supply],
             "climate": checked.climate,
-            "usual_season": None if checked.season is None else season_row(checked.season),
+            "usual_season": None if checked.season is None else season_row(checked.season, us=us),
             "meter": None
             if garden.meter is None
             else {
@@ -229,7 +239,7 @@ def _as_json(checked: _Checked) -> None:
 
 def _text(checked: _Checked) -> str:
     loaded, season, meter = checked.loaded, checked.season, checked.meter
-    garden = loaded.garden
+    garden, us = loaded.garden, loaded.garden.us_units
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
     lines = [
         f"{garden.site.name}: {len(garden.beds)} beds, {zones} zones, {rows} rows; it reads well.",
@@ -240,8 +250,8 @@ def _text(checked: _Checked) -> str:
         lines += paragraph(line, "  ")
     if checked.supply:
         lines += ["", "The supply is taken as"]
-        for line in checked.supply:
-            lines += paragraph(f"{line}.", "  ")
+        for fed in checked.supply:
+            lines += paragraph(f"{say(fed, us=us)}.", "  ")
     if garden.runs:
         lines += ["", "The main"]
         for line in run_lines(checked.tested.lines):
@@ -249,8 +259,8 @@ def _text(checked: _Checked) -> str:
     taken = perennials(garden, loaded.grounds)
     if taken:
         lines += ["", "Perennials are taken as"]
-        for where, words in taken:
-            lines += paragraph(f"{where}: {words}", "  ")
+        for where, age in taken:
+            lines += paragraph(f"{say(where, us=us)}: {say(age, us=us)}", "  ")
     lines += ["", "Where no weather is known", *paragraph(f"{checked.climate}.", "  ")]
     if season is not None:
         lines += ["", "A usual season"]
@@ -262,8 +272,8 @@ def _text(checked: _Checked) -> str:
         for line in findable_remarks(meter, garden):
             lines += paragraph(f"{line}.", "  ")
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
-        these = [f for f in checked.found if f.weight == weight]
+        these = checked.lines(weight)
         lines += ["", heading] if these else ["", f"{heading}: none"]
-        for item_found in these:
-            lines += paragraph(f"{item_found.where}: {item_found.words}.", "  ")
+        for line in these:
+            lines += paragraph(f"{line}.", "  ")
     return "\n".join(lines) + "\n"

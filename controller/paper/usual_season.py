@@ -1,41 +1,16 @@
-"""A usual season as text and rows, for `check`: which zones go short, what helps, the cost."""
+"""A usual season as text and rows, for `check`: its water, which zones go short, what helps."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
 
+from controller.check.usual_season import EVEN_ROW, Season, ZoneWater
+from controller.check.what_helps import Help
 from controller.garden.model import Garden
 from controller.paper.amounts import Units
 from controller.paper.printout import short_row
-from controller.timetable.check.finding import Finding, caution
-from controller.timetable.check.usual_season import EVEN_ROW, Season, ZoneWater
-from controller.timetable.check.what_helps import Help
-from controller.timetable.packing.fit_day import NO_WINDOW
-
-_ELSEWHERE = {NO_WINDOW: "no window on those days"}
-
-
-def season_findings(season: Season) -> list[Finding]:
-    """A caution for each zone that goes short: from when, how much, why, and what helps."""
-    found = []
-    for zone in dict.fromkeys(short.zone for short in season.short):
-        mine = [
-            (short, crop)
-            for short, crop in zip(season.short, season.crops, strict=True)
-            if short.zone == zone
-        ]
-        short, crop = min(mine, key=lambda pair: pair[0].least_stress)
-        where = f" ({short.part})" if short.part else ""
-        words = (
-            f"in a usual season without rain its {crop.replace('_', ' ')}{where} goes short of "
-            f"water, {_days(short.days)} from {short.first} on; at worst, on {short.worst_day}, it "
-            f"finds {100 * short.least_stress:.0f} % of what it asks for "
-            f"({_ELSEWHERE.get(short.reason, short.reason)})"
-        )
-        helps = _help_words(season.helps[zone])
-        found.append(caution(f'zone "{zone}"', f"{words}; {helps}" if helps else words))
-    return found
+from controller.wording.say import say
 
 
 def season_lines(season: Season, garden: Garden) -> list[str]:
@@ -53,7 +28,7 @@ def season_lines(season: Season, garden: Garden) -> list[str]:
     return lines + [_cost_words(w, units) for w in season.waters if w.worth_saying]
 
 
-def season_row(season: Season) -> dict[str, Any]:
+def season_row(season: Season, *, us: bool) -> dict[str, Any]:
     """The usual season for --json, every zone with its water."""
     return {
         "from": season.first.isoformat(),
@@ -62,7 +37,7 @@ def season_row(season: Season) -> dict[str, Any]:
             {"zone": s.zone, "part": s.part, "crop": crop, **short_row(s)}
             for s, crop in zip(season.short, season.crops, strict=True)
         ],
-        "helps": _help_rows(season.helps),
+        "helps": _help_rows(season.helps, us),
         "zones": [
             {
                 "zone": w.zone,
@@ -81,28 +56,14 @@ def season_row(season: Season) -> dict[str, Any]:
     }
 
 
-def _help_words(found: Help) -> str:
-    tried = ", ".join(found.tried)
-    if found.change:
-        return f"{found.change} would keep it supplied"
-    if found.together:
-        return f"none of these alone would keep it supplied, all together would: {tried}"
-    if found.stopped:
-        until = f"{tried} would not keep it supplied, and " if tried else ""
-        return f"{until}the garden is too large to try more"
-    if len(found.tried) > 1:
-        return f"not even all of these together would keep it supplied: {tried}"
-    return f"{tried} would not keep it supplied" if tried else ""
-
-
-def _help_rows(helps: Mapping[str, Help]) -> list[dict[str, Any]]:
+def _help_rows(helps: Mapping[str, Help], us: bool) -> list[dict[str, Any]]:
     return [
         {
             "zone": zone,
-            "change": found.change or None,
+            "change": None if found.change is None else say(found.change, us=us),
             "key": found.key or None,
             "together": found.together,
-            "tried": list(found.tried),
+            "tried": [say(one, us=us) for one in found.tried],
             "stopped": found.stopped,
         }
         for zone, found in helps.items()
@@ -117,7 +78,3 @@ def _cost_words(water: ZoneWater, units: Units) -> str:
         f"{water.uniformity:.2f}; {units.volume(water.line_litres)} fill the line); rows at "
         f"{EVEN_ROW:.2f} would take {saving} less ({100 * water.saving_share:.0f} %)."
     )
-
-
-def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"

@@ -6,7 +6,8 @@ A sentence is a format string. It may name its values in these ways::
     {holes:hole|holes}    the first word if the number is 1, else the second
     {ways:, or }          several messages or texts, joined by ", or "
     {names:listed}        several texts: "a, b and c"
-    {share:.0f}           a number, by Python's format
+    {names:quoted}        several names, each between its own marks
+    {share:.0f}           a number, a date or a time of day, by Python's format
 """
 
 from __future__ import annotations
@@ -18,9 +19,10 @@ from typing import Any
 
 from controller.garden import show
 from controller.messages import Kind, Message, Quantity
+from controller.wording import check
 
 # The sentences of each subject, module by module.
-ALL: tuple[dict[str, str], ...] = ({},)
+ALL: tuple[dict[str, str], ...] = (check.SENTENCES,)
 
 _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "about length": show.show_about,
@@ -31,9 +33,14 @@ _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "length": show.show_length,
     "percent": lambda share, _: f"{100.0 * share:.0f} %",
     "pressure": show.show_pressure,
+    "rough flow": show.show_rough_flow,
+    "rough length": show.show_rough_length,
+    "seconds": lambda seconds, _: show.show_seconds(seconds),
     "short time": lambda seconds, _: show.show_short(seconds),
+    "speed": show.show_speed,
     "temperature": show.show_temperature,
     "volume": show.show_volume,
+    "weekday": lambda day, _: show.WEEKDAYS[int(day)],
 }
 SENTENCES: Mapping[str, str] = dict(ChainMap(*ALL))
 
@@ -63,7 +70,8 @@ def _shown(value: Any, spec: str, us: bool) -> str:
         return say(value, us=us)
     if isinstance(value, tuple):
         words = [_shown(one, "", us) for one in value]
-        return show.listed(words) if spec == "listed" else spec.join(words)
+        named = {"listed": show.listed, "quoted": show.quoted}.get(spec)
+        return spec.join(words) if named is None else named(words)
     if "|" in spec:
         one, several = spec.split("|")
         return one if value == 1 else several

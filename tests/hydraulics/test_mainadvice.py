@@ -6,8 +6,10 @@ from dataclasses import replace
 from math import pi
 
 import pytest
+from support.findings import where_of, words_of
 from support.hydraulics_gardens import a_garden, a_row, a_zone
 
+from controller.check.supply_checks import of_forks
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Opening, Run, Supply
 from controller.hydraulics.design.advice import HAND_CLOSES_S, Advice, advise
@@ -15,7 +17,6 @@ from controller.hydraulics.design.open_together import uncounted_at_forks_m
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.physics.pipe import PIPES
 from controller.hydraulics.physics.water_hammer import velocity_m_s, wave_speed_m_s
-from controller.timetable.check.supply_checks import of_forks
 from controller.units import GRAVITY_M_S2
 
 TRUNK = Run(name="trunk", length_m=10.0, pipe=PIPES["1 in"], loss_k=0.5)
@@ -110,8 +111,8 @@ def test_a_thin_stream_off_a_fast_run_is_a_caution() -> None:
     missed_m = uncounted_at_forks_m(lines, opened, "ash")
     assert missed_m == pytest.approx(heads[0] - charged * heads[1], rel=1e-6)
     (found,) = of_forks(garden, lines)
-    assert found.where == 'zone "ash"'
-    assert 'with "bay" and "cob" open too' in found.words
+    assert where_of(found) == 'zone "ash"'
+    assert 'with "bay" and "cob" open too' in words_of(found)
 
 
 def test_equal_streams_and_one_zone_at_a_time_are_none() -> None:

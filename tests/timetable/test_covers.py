@@ -11,17 +11,18 @@ from typing import Any
 
 import pytest
 from pytest import approx
+from support.findings import where_of, words_of
 from support.gardens import a_garden, a_zone, even_days
 from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, catalogue
 
+from controller.check.cautions import findings
 from controller.demand.records import DayInput, LedgerDay
 from controller.demand.soil.ground import Season, parts_of
 from controller.demand.soil.water_balance import advance
 from controller.garden.model import Bed, Cover, Garden, Planting, Zone
 from controller.garden.plumbing import Opening, Row
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.check.cautions import findings
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import Weather, plan_on
 from controller.timetable.records import Timetable
@@ -294,9 +295,8 @@ def test_a_plan_says_the_cover_once_for_all_zones_under_it() -> None:
 
 def check(garden: Garden) -> list[str]:
     found = findings(garden, Grounds(garden, catalogue()), Lines(garden))
-    return [
-        f"{f.where}: {f.words}" for f in found if "rain out" in f.words or "planting" in f.words
-    ]
+    said = [f"{where_of(f)}: {words_of(f)}" for f in found]
+    return [words for words in said if "rain out" in words or "planting" in words]
 
 
 def salty(garden: Garden, salt_ds_m: float | None = 1.2) -> Garden:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+from support.findings import where_of, words_of
 from support.gardens import a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
 
+from controller.check.cautions import findings
 from controller.garden.model import Garden
 from controller.garden.plumbing import Drilling, Face, Opening, Supply, SupplyKind
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import Corrections
-from controller.timetable.check.cautions import findings
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import plan_garden
 from controller.timetable.records import Timetable
@@ -34,7 +35,7 @@ BARREL = Supply(
 def words(garden: Garden, corrections: Corrections | None = None) -> str:
     lines = Lines(garden) if corrections is None else Lines(garden, corrections=corrections)
     found = findings(garden, Grounds(garden, CATALOGUE), lines)
-    return "\n".join(f"{f.weight} {f.where}: {f.words}" for f in found)
+    return "\n".join(f"{f.weight} {where_of(f)}: {words_of(f)}" for f in found)
 
 
 def planned(garden: Garden, corrections: Corrections | None = None) -> Timetable:

@@ -8,17 +8,19 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
+from support.findings import words_of
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, catalogue, mornings
 
+from controller.check.zone_checks import of_plantings, perennials
 from controller.demand.records import DayInput
 from controller.garden.model import Garden, Planting, Watering, Window
 from controller.garden.plumbing import Opening
-from controller.timetable.check.zone_checks import of_plantings, perennials
 from controller.timetable.need.jobs import allowed_mm
 from controller.timetable.plan import Grounds
 from controller.units import m3_s_from_l_min
+from controller.wording.say import say
 from crops.catalogue import load
 from crops.firstyears import FirstYears
 
@@ -151,8 +153,8 @@ def said(planting: Planting, **site: Any) -> tuple[list[str], list[str]]:
         zones=(replace(garden.zones[0], plantings=(planting,)),),
     )
     grounds = Grounds(garden, catalogue())
-    taken = [words for _, words in perennials(garden, grounds)]
-    return taken, [f.words for f in of_plantings("zone", garden.zones[0], grounds)]
+    taken = [say(age, us=False) for _, age in perennials(garden, grounds)]
+    return taken, [words_of(f) for f in of_plantings(garden.zones[0], grounds)]
 
 
 GRAPE = Planting(crop="grape", start=SPRING, until=date(2035, 10, 31))

@@ -1,4 +1,4 @@
-"""Beds under cover in a plan: the weather of each zone, with messages and cautions."""
+"""Beds under cover in a plan: the weather of each zone, with messages."""
 
 from __future__ import annotations
 
@@ -7,9 +7,8 @@ from dataclasses import replace
 from datetime import date
 
 from controller.demand.climate.under_cover import days_under, rain_under
-from controller.garden.model import Cover, Garden, Zone
+from controller.garden.model import Cover, Garden
 from controller.garden.show import listed
-from controller.timetable.check.finding import Finding, caution
 from controller.timetable.need.jobs import JobMaker
 
 
@@ -48,53 +47,15 @@ def cover_messages(garden: Garden, first: date, last: date) -> list[str]:
     ]
 
 
-def of_covers(zone: Zone, garden: Garden) -> list[Finding]:
-    """Cautions of `check`: a cover over no planting, salt that no rain leaches."""
-    where, found = f'zone "{zone.name}"', []
-    for cover in zone.bed.covers:
-        if not _touches(cover, zone) and not _serves_another(cover, zone, garden):
-            found.append(
-                caution(where, f"{_dated(cover)} stands over no planting; look at its dates")
-            )
-    salt = garden.supply.salt_ds_m
-    dry = [c for c in zone.bed.covers if c.rain_factor == 0.0 and _touches(c, zone)]
-    if salt and dry and zone.plantings:
-        found.append(
-            caution(
-                where,
-                f"{_dated(dry[0])} keeps all rain out, and the water has {salt:g} dS/m of salt: no "
-                "rain washes it down, so all leaching must come from the line; where the crop's "
-                "bounds are known the doses have it, else water the bed through now and then, and "
-                "leave it open in winter if you can",
-            )
-        )
-    return found
-
-
 def _what(cover: Cover) -> str:
     rain = {0.0: "no rain", 1.0: "all rain"}.get(
         cover.rain_factor, f"{cover.rain_factor:g} of the rain"
     )
-    return f"{_dated(cover)} ({cover.eto_factor:.2f} of the reference ET outside, {rain})"
+    return f"{dated(cover)} ({cover.eto_factor:.2f} of the reference ET outside, {rain})"
 
 
-def _dated(cover: Cover) -> str:
+def dated(cover: Cover) -> str:
     """A cover with its dates, as in "the high tunnel from 2031-03-01 until 2031-10-31"."""
     begins = "" if cover.begins == date.min else f" from {cover.begins}"
     ends = "" if cover.until == date.max else f" until {cover.until}"
     return f"the {cover.kind}{begins}{ends}"
-
-
-def _touches(cover: Cover, zone: Zone) -> bool:
-    return not zone.plantings or any(
-        cover.begins <= p.until and p.start <= cover.until for p in zone.plantings
-    )
-
-
-def _serves_another(cover: Cover, zone: Zone, garden: Garden) -> bool:
-    """Whether the same cover of the bed stands over a planting of another zone."""
-    return any(
-        other.bed.name == zone.bed.name and cover in other.bed.covers and _touches(cover, other)
-        for other in garden.zones
-        if other is not zone and other.plantings
-    )

@@ -7,14 +7,16 @@ from dataclasses import replace
 from datetime import date, time
 
 from pytest import approx
+from support.findings import where_of, words_of
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
+from controller.check.cautions import findings
+from controller.check.finding import Finding, unsaid
 from controller.garden.model import Garden, HealthAddress, Meter, Planting, Watering, Window, Zone
 from controller.garden.plumbing import Opening, Row, ValveKind
 from controller.hydraulics.design.advice import advise
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.uniformity import real_uniformity
-from controller.timetable.check.cautions import Finding, findings, unsaid
 from controller.timetable.need.jobs import Grounds
 from controller.units import head_m_from_psi, m3_s_from_l_min, m_from_in
 from crops.catalogue import load
@@ -25,7 +27,7 @@ def _found(garden: Garden) -> list[Finding]:
 
 
 def _words(garden: Garden) -> str:
-    return "\n".join(f"{f.weight}: {f.words}" for f in _found(garden))
+    return "\n".join(f"{f.weight}: {words_of(f, us=garden.us_units)}" for f in _found(garden))
 
 
 def test_a_sound_throttled_row_has_nothing_to_say() -> None:
@@ -78,7 +80,9 @@ def test_a_window_that_spans_a_change_of_the_clocks_is_told() -> None:
         Lines(garden),
         today=date(2031, 1, 1),
     )
-    said = [f.words for f in found if f.where == "watering" and "clocks change" in f.words]
+    said = [
+        words_of(f) for f in found if where_of(f) == "watering" and "clocks change" in words_of(f)
+    ]
     # EU summer time (Directive 2000/84/EC): the last Sundays of March and October.
     assert len(said) == 2
     assert "2031-03-30: it is 2:00 h long, not 3:00 h" in said[0]
@@ -96,6 +100,12 @@ def test_a_daily_cap_under_a_hot_day_is_told() -> None:
 
 def test_an_empty_zone_is_told() -> None:
     assert "nothing is planted" in _words(a_garden(a_zone(plantings=())))
+
+
+def test_a_garden_without_zones_and_a_zone_without_rows_in_use() -> None:
+    assert "fault: it has no zone" in _words(replace(a_garden(), zones=()))
+    plugged = a_zone(rows=(replace(a_row(), plugged=True),))
+    assert _words(a_garden(plugged)) == "caution: every row is plugged; it is skipped"
 
 
 def test_faults_come_before_cautions() -> None:
@@ -126,17 +136,17 @@ def _ball(zone: Zone, travel_s: float) -> Zone:
 
 def test_a_slow_valve_on_an_open_row_is_told_a_flow_at_which_its_travel_is_little() -> None:
     garden = a_garden(_ball(a_zone(), 8.0))
-    (found,) = [f for f in _found(garden) if "while its valve travels" in f.words]
+    (found,) = [f for f in _found(garden) if "while its valve travels" in words_of(f)]
     assert found.about == "throttle"
     # WORKED: 6 mm on 2.4384 m x 0.6 m are 8.778 L, over the evenness; 8 s of full flow, half of 16,
     # and the 0.80 L that fill the line, are so much of it.
-    assert found.words.startswith(_percent_of_travel(garden))
+    assert words_of(found).startswith(_percent_of_travel(garden))
     # Throttled to the flow told it takes the two minutes that a relay is to have, and more is not
     # said; nor of a valve without travel.
-    target_l_min = float(found.words.split("to about ")[1].split(" L/min")[0])
+    target_l_min = float(words_of(found).split("to about ")[1].split(" L/min")[0])
     slow = Opening(alone_flow_m3_s=m3_s_from_l_min(target_l_min))
     assert "travels" not in _words(a_garden(_ball(a_zone(opening=slow), 8.0)))
-    assert "then it takes 2 min" in found.words
+    assert "then it takes 2 min" in words_of(found)
     assert "travels" not in _words(a_garden(a_zone()))
 
 
@@ -150,8 +160,8 @@ def _percent_of_travel(garden: Garden) -> str:
 
 
 def test_a_short_dose_by_hand_is_told_how_far_to_throttle() -> None:
-    (found,) = [f for f in _found(a_garden(a_zone(relay=None))) if "by hand" in f.words]
-    assert "throttle it, alone, to about 2.0" in found.words
+    (found,) = [f for f in _found(a_garden(a_zone(relay=None))) if "by hand" in words_of(f)]
+    assert "throttle it, alone, to about 2.0" in words_of(found)
     assert found.about == "throttle"
 
 
@@ -160,7 +170,7 @@ def test_a_slow_zone_on_slow_soil_is_not_told_to_throttle_it_to_more() -> None:
     slow = Opening(alone_flow_m3_s=m3_s_from_l_min(2.2))
     zone = a_zone(rows=(a_row(ground_width_m=8.0),), opening=slow)
     garden = a_garden(replace(zone, bed=replace(zone.bed, soil="clay")))
-    (words,) = [f.words for f in _found(garden) if "pulses" in f.words]
+    (words,) = [words_of(f) for f in _found(garden) if "pulses" in words_of(f)]
     assert "throttle" not in words and "widen the wetted strip" in words
 
 
@@ -171,7 +181,7 @@ def test_water_that_shoots_into_a_row_is_said_without_being_asked() -> None:
         supply=replace(strong.supply, static_head_m=60.0, test_head_m=50.0, test_flow_m3_s=2e-3),
     )
     (found,) = [f for f in _found(strong) if f.about == "speed"]
-    assert found.where.endswith("row 1") and "m/s" in found.words
+    assert where_of(found).endswith("row 1") and "m/s" in words_of(found)
     assert found not in unsaid(_found(strong), advise(strong, Lines(strong), lambda crop: 0.15))
     assert not [f for f in _found(a_garden(a_zone())) if f.about == "speed"]
 
@@ -189,7 +199,7 @@ def test_what_design_advice_says_again_is_not_said_twice() -> None:
     # And it is the same flow that both tell.
     (short,) = [f for f in found if f.about == "throttle"]
     (advised,) = [a for a in advice if a.subject == "throttle"]
-    assert f"to about {advised.figures['target_flow_l_min']:.3g} L/min" in short.words
+    assert f"to about {advised.figures['target_flow_l_min']:.3g} L/min" in words_of(short)
 
 
 def test_pairs_that_cannot_run_together_are_named() -> None:
@@ -203,10 +213,15 @@ def test_pairs_that_cannot_run_together_are_named() -> None:
         a_zone("corn", relay=5, rows=rows),
         a_zone("dill", relay=None, rows=rows),
     )
-    (found,) = [f for f in _found(garden) if "never open together" in f.words]
-    assert (found.weight, found.where) == ("caution", 'zone "ash"')
+    (found,) = [f for f in _found(garden) if "never open together" in words_of(f)]
+    assert (found.weight, where_of(found)) == ("caution", 'zone "ash"')
     # WORKED: 20 psi are 137.9 kPa.
-    assert 'with "corn" or "dill": its valve wants 137.9 kPa before it to shut' in found.words
+    assert 'with "corn" or "dill": its valve wants 137.9 kPa before it to shut' in words_of(found)
+    many = [a_zone(f"corn {n}", relay=10 + n, rows=rows) for n in range(7)]
+    (found,) = [f for f in _found(a_garden(ash, *many)) if "never open together" in words_of(f)]
+    assert 'with "corn 0", "corn 1", "corn 2", "corn 3", "corn 4" and 2 more: its' in words_of(
+        found
+    )
     one_at_a_time = replace(garden, watering=replace(garden.watering, most_open=1))
     assert "never open together" not in _words(one_at_a_time)
     assert "never open together" not in _words(a_garden(*garden.zones[1:]))
@@ -285,7 +300,7 @@ def test_bare_rows_on_a_planted_valve_are_named_with_their_litres_and_the_cure()
 
     def said(*plantings: Planting, rows: tuple[Row, ...] = five) -> list[str]:
         found = _found(a_garden(a_zone(rows=rows, plantings=plantings, opening=slow)))
-        return [f.words for f in found if "nothing from" in f.words]
+        return [words_of(f) for f in found if "nothing from" in words_of(f)]
 
     (words,) = said(_stands("leek", rows=(1,)))
     assert words.startswith(

@@ -8,13 +8,14 @@ from datetime import date
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.findings import where_of, words_of
 from support.gardens import a_garden, a_zone
 from support.tables import CROP_NAMES
 
+from controller.check.cautions import findings
+from controller.check.place_checks import cities, of_place
 from controller.garden.model import Garden, Planting, Site
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.check.cautions import findings
-from controller.timetable.check.place_checks import cities, of_place
 from controller.timetable.need.jobs import Grounds
 from crops.catalogue import load
 
@@ -64,7 +65,7 @@ def site(latitude: float, longitude: float, timezone: str) -> Site:
 
 def words(place: Site, *plantings: Planting) -> list[str]:
     zone = a_zone("bed of it", plantings=plantings)
-    return [found.words for found in of_place(a_garden(zone, site=place), CROPS)]
+    return [words_of(found) for found in of_place(a_garden(zone, site=place), CROPS)]
 
 
 def planting(crop: str, first: tuple[int, int], until: tuple[int, int]) -> Planting:
@@ -212,7 +213,7 @@ def test_a_whole_garden_of_them_is_one_question() -> None:
 def test_check_says_it_as_a_caution_of_the_site() -> None:
     garden: Garden = a_garden(site=site(40.7, 74.0, "America/New_York"))
     found = [
-        f for f in findings(garden, Grounds(garden, load()), Lines(garden)) if f.where == "site"
+        f for f in findings(garden, Grounds(garden, load()), Lines(garden)) if where_of(f) == "site"
     ]
     assert [f.weight for f in found] == ["caution"]
 

@@ -6,16 +6,18 @@ from dataclasses import replace
 from datetime import time
 
 import pytest
+from support.findings import where_of, words_of
 from support.gardens import a_garden, a_row, a_zone
 from support.supplies import BEFORE, GPM, PSI_M, PUMP, REGULATOR, WELL
 
+from controller.check.cautions import findings
+from controller.check.supply_checks import supply_lines
 from controller.garden.model import Garden, Watering, Window, Zone
 from controller.garden.plumbing import BeforeRegulator, Opening, Supply
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.check.cautions import findings
-from controller.timetable.check.supply_checks import supply_lines
 from controller.timetable.need.jobs import Grounds
 from controller.units import m3_from_l
+from controller.wording.say import say
 from crops.catalogue import load
 
 CATALOGUE = load()
@@ -33,11 +35,11 @@ def by_the_sea(supply: Supply, *zones: Zone) -> Garden:
 
 def said(garden: Garden) -> str:
     found = findings(garden, Grounds(garden, CATALOGUE), Lines(garden))
-    return "\n".join(f"{f.weight} {f.where}: {f.words}" for f in found)
+    return "\n".join(f"{f.weight} {where_of(f)}: {words_of(f, us=garden.us_units)}" for f in found)
 
 
 def lines_of(garden: Garden) -> str:
-    return "\n".join(supply_lines(garden, Lines(garden)))
+    return "\n".join(say(line, us=garden.us_units) for line in supply_lines(garden, Lines(garden)))
 
 
 def test_how_often_the_pump_starts_is_said_with_each_zone() -> None:

@@ -14,10 +14,10 @@ from importlib.resources import files
 from math import asin, cos, radians, sin, sqrt
 from zoneinfo import ZoneInfo
 
+from controller.check.finding import Finding, caution
 from controller.demand.climate.usual_et import season_tmean_c
 from controller.garden.model import Garden, Planting, Site
-from controller.garden.show import show_temperature
-from controller.timetable.check.finding import Finding, caution
+from controller.messages import Message, Quantity
 from crops.catalogue import Crop
 
 # A time zone's clock may differ so much from solar time, and its places may be so far from its
@@ -56,10 +56,12 @@ class City:
 def of_place(garden: Garden, crop: Callable[[str], Crop]) -> list[Finding]:
     """Cautions on the garden's place, its time zone and its plantings' dates."""
     site = garden.site
-    words = [_zone_message(site), _longitude_message(site)]
-    latitude = _latitude_message(site)
-    words.append(latitude or _season_message(garden, crop))
-    return [caution("site", found) for found in words if found]
+    messages = (
+        _zone_message(site),
+        _longitude_message(site),
+        _latitude_message(site) or _season_message(garden, crop),
+    )
+    return [caution(Message("place.site"), message) for message in messages if message is not None]
 
 
 @lru_cache(maxsize=1)
@@ -97,35 +99,37 @@ def _degrees(text: str, digits: int) -> float:
     return -value if text[0] == "-" else value
 
 
-def _zone_message(site: Site) -> str:
+def _zone_message(site: Site) -> Message | None:
     """Message on a time zone that is a fixed offset without a place."""
     if site.timezone not in _FIXED and not site.timezone.startswith("Etc/"):
-        return ""
+        return None
     near = _nearest_city(site)
-    hint = f"; the nearest is {near.zone}" if near else ""
-    return (
-        f'timezone "{site.timezone}" has the same time all year: where clocks change, windows are '
-        f"an hour off for months; name a zone by its area and city, as in America/Denver{hint}"
+    return Message(
+        "check.fixed_offset" if near is None else "check.fixed_offset_near",
+        {"timezone": site.timezone, "near": "" if near is None else near.zone},
     )
 
 
-def _longitude_message(site: Site) -> str:
+def _longitude_message(site: Site) -> Message | None:
     """Message on a longitude that does not fit the time zone."""
     off_h = _hours_off(site, site.longitude_deg)
     if off_h <= MOST_OFF_H or _known_to_fit(site, site.longitude_deg):
-        return ""
-    words = (
-        f"longitude {site.longitude_deg:g} does not fit {site.timezone}: its clock is {off_h:.1f} "
-        "h off the sun there"
-    )
+        return None
     turned = -site.longitude_deg
-    if _hours_off(site, turned) <= MOST_OFF_H or _known_to_fit(site, turned):
-        slip = "without its minus" if site.longitude_deg > 0.0 else "with a minus too many"
-        return f"{words}. A longitude {slip}? West is negative, {turned:g} would fit"
-    return f"{words}; one of the two may be another place's"
+    turned_fits = _hours_off(site, turned) <= MOST_OFF_H or _known_to_fit(site, turned)
+    return Message(
+        "check.longitude_turned" if turned_fits else "check.longitude",
+        {
+            "longitude": site.longitude_deg,
+            "timezone": site.timezone,
+            "off_h": off_h,
+            "slip": _slip(site.longitude_deg),
+            "turned": turned,
+        },
+    )
 
 
-def _latitude_message(site: Site) -> str:
+def _latitude_message(site: Site) -> Message | None:
     """Message on a latitude on the other side of the equator than the time zone's city."""
     city = cities().get(site.timezone)
     if (
@@ -133,16 +137,18 @@ def _latitude_message(site: Site) -> str:
         or city.latitude_deg * site.latitude_deg >= 0.0
         or min(abs(city.latitude_deg), abs(site.latitude_deg)) < BOTH_FROM_EQUATOR_DEG
     ):
-        return ""
-    side = "north" if site.latitude_deg > 0.0 else "south"
-    slip = "without its minus" if site.latitude_deg > 0.0 else "with a minus too many"
-    return (
-        f"latitude {site.latitude_deg:g} lies {side} of the equator, {site.timezone} does not. A "
-        f"latitude {slip}? South is negative; as it is, summer and winter are taken for each other"
+        return None
+    return Message(
+        "check.latitude_north" if site.latitude_deg > 0.0 else "check.latitude_south",
+        {
+            "latitude": site.latitude_deg,
+            "timezone": site.timezone,
+            "slip": _slip(site.latitude_deg),
+        },
     )
 
 
-def _season_message(garden: Garden, crop: Callable[[str], Crop]) -> str:
+def _season_message(garden: Garden, crop: Callable[[str], Crop]) -> Message | None:
     """Message on warm-season crops in the winter of the place; it names the first."""
     site = garden.site
     cold = [
@@ -152,17 +158,27 @@ def _season_message(garden: Garden, crop: Callable[[str], Crop]) -> str:
         if (found := _too_cold_c(site, planting, crop(planting.crop))) is not None
     ]
     if not cold:
-        return ""
+        return None
     name, planting, mean_c = cold[0]
     rest = len(cold) - 1
-    more = f", and {rest} more planting{'s' if rest > 1 else ''} like it" if rest else ""
-    slip = "without its minus" if site.latitude_deg > 0.0 else "with a minus too many"
-    return (
-        f"{crop(planting.crop).label} in {name} from {planting.start} to {planting.until}{more}: "
-        f"at latitude {site.latitude_deg:g} that is the cold half of the year, about "
-        f"{show_temperature(round(mean_c), garden.us_units)} on average. A latitude {slip}, or "
-        "dates of the other hemisphere? South is negative"
+    return Message(
+        "check.cold_season",
+        {
+            "crop": crop(planting.crop).label,
+            "zone": name,
+            "start": planting.start,
+            "until": planting.until,
+            "more": Message("check.more_plantings", {"rest": rest}) if rest else "",
+            "latitude": site.latitude_deg,
+            "mean": Quantity(round(mean_c), "temperature"),
+            "slip": _slip(site.latitude_deg),
+        },
     )
+
+
+def _slip(deg: float) -> Message:
+    """How such a degree may have been written by mistake."""
+    return Message("check.minus_missing" if deg > 0.0 else "check.minus_too_many")
 
 
 def _too_cold_c(site: Site, planting: Planting, crop: Crop) -> float | None:

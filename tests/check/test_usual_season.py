@@ -14,21 +14,30 @@ from functools import cache
 from typing import Any
 
 import pytest
+from support.findings import where_of, words_of
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
+from controller.check import usual_season as usualseason
+from controller.check.cautions import findings
+from controller.check.usual_season import (
+    EVEN_ROW,
+    Season,
+    season_findings,
+    season_of,
+    usual_season,
+)
+from controller.check.what_helps import Help, OutOfTime, search
 from controller.demand.climate.usual_et import season_eto_mm_day
 from controller.garden.model import Garden, Hold, Planting, Satisfy, Watering, Window, Zone
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
-from controller.paper.usual_season import season_findings, season_lines, season_row
-from controller.timetable.check import usual_season as usualseason
-from controller.timetable.check.cautions import findings
-from controller.timetable.check.usual_season import EVEN_ROW, Season, season_of, usual_season
-from controller.timetable.check.what_helps import Help, OutOfTime, search
+from controller.messages import Message
+from controller.paper.usual_season import season_lines, season_row
 from controller.timetable.plan import NOTHING_GIVEN, Grounds, Weather, plan_on
 from controller.timetable.records import Timetable
 from controller.units import m3_from_l, m3_s_from_l_min
 from controller.weather.day import WeatherDay
+from controller.wording.say import say
 from crops.catalogue import Catalogue, load
 
 TODAY = date(2031, 4, 1)
@@ -78,6 +87,11 @@ def planned(garden: Garden) -> Timetable:
         last=last,
         today=first,
     )
+
+
+def change_of(found: Help) -> str:
+    """The change that helps, in words; empty if none does."""
+    return "" if found.change is None else say(found.change, us=False)
 
 
 def short_of(garden: Garden) -> set[str]:
@@ -131,19 +145,20 @@ def test_a_window_on_saturdays_alone_leaves_lettuce_short() -> None:
     assert short.least_stress < 0.5
     assert short.reason == "no window on this day"
     [found] = season_findings(season)
-    assert (found.weight, found.where) == ("caution", 'zone "salad"')
-    assert f"{short.days} days from {short.first} on" in found.words
-    assert f"finds {100 * short.least_stress:.0f} % of what it asks for" in found.words
-    assert "no window on those days" in found.words
+    assert (found.weight, where_of(found)) == ("caution", 'zone "salad"')
+    assert f"{short.days} days from {short.first} on" in words_of(found)
+    assert f"finds {100 * short.least_stress:.0f} % of what it asks for" in words_of(found)
+    assert "no window on those days" in words_of(found)
 
 
 def test_the_days_named_keep_it_and_fewer_do_not() -> None:
     garden = a_garden(lettuce(), watering=watered_on(SATURDAYS))
     found = played(garden).helps["salad"]
     assert found.key == "window"
-    assert found.change.startswith("windows on ") and "Saturday" in found.change
+    change = change_of(found)
+    assert change.startswith("windows on ") and "Saturday" in change
     names = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-    named = {n for n, name in enumerate(names) if name in found.change}
+    named = {n for n, name in enumerate(names) if name in change}
     assert 2 <= len(named) < 7
     kept = watered(garden, windows=(replace(EVERY_DAY, weekdays=frozenset(named)),))
     assert short_of(kept) == set()
@@ -159,7 +174,7 @@ def test_the_cap_named_keeps_it_and_a_lower_one_does_not() -> None:
     assert season.short[0].reason == "the zone's daily cap"
     found = season.helps["salad"]
     assert found.key == "daily_cap"
-    litres = float(found.change.partition('"')[2].partition(" L")[0])
+    litres = float(change_of(found).partition('"')[2].partition(" L")[0])
     assert litres in (4.0, 5.0, 6.0, 9.0, 15.0)  # WORKED: 3 L times the factors, rounded up
     assert short_of(a_garden(replace(zone, daily_cap_m3=m3_from_l(litres)))) == set()
     assert short_of(a_garden(replace(zone, daily_cap_m3=m3_from_l(litres - 1.5)))) == {"salad"}
@@ -177,14 +192,14 @@ def test_more_zones_at_once_where_the_time_is_too_short_for_all() -> None:
     season = played(garden)
     assert season.short
     assert {short.reason for short in season.short} == {"the windows closed first"}
-    assert {found.change for found in season.helps.values()} == {"most_open = 2"}
+    assert {change_of(found) for found in season.helps.values()} == {"most_open = 2"}
     assert short_of(watered(garden, most_open=2)) == set()
 
 
 def test_a_longer_window_where_the_tap_lets_no_more_run_together() -> None:
     garden = watered(crowded(), least_share=1.0)
     season = played(garden)
-    changes = {found.change for found in season.helps.values()}
+    changes = {change_of(found) for found in season.helps.values()}
     [change] = changes
     assert change == "windows 30 min longer (05:00 to 05:55)"
     longer = Window(opens=time(5), closes=time(5, 55))
@@ -197,7 +212,7 @@ def test_an_hour_more_where_half_an_hour_is_too_little_for_hand_valves() -> None
     garden = a_garden(*zones, watering=watered_on(window, basin_mm=200.0))
     season = played(garden)
     assert len(season.short) > 2
-    steps = [found.change for found in season.helps.values()]
+    steps = [change_of(found) for found in season.helps.values()]
     assert all(step.startswith("windows ") for step in steps), steps
     assert not any("most_open" in step for step in steps)  # one hand, one valve
 
@@ -207,7 +222,7 @@ def test_a_hold_is_named_and_lifting_it_helps() -> None:
     garden = a_garden(lettuce(), watering=watered_on(EVERY_DAY, holds=(hold,)))
     season = played(garden)
     assert season.short[0].reason == "held: new boards"
-    assert season.helps["salad"] == Help(change="watering without the hold", key="hold")
+    assert season.helps["salad"] == Help(change=Message("help.no_hold"), key="hold")
 
 
 def test_what_cannot_help_is_said_not_to() -> None:
@@ -216,9 +231,9 @@ def test_what_cannot_help_is_said_not_to() -> None:
     garden = a_garden(lettuce(opening=gentle(0.12)), watering=watered_on(window))
     season = played(garden)
     found = season.helps["salad"]
-    assert found.change == ""
-    assert "windows on every day" in found.tried
-    assert "keep it supplied" in season_findings(season)[0].words
+    assert found.change is None
+    assert "windows on every day" in [say(one, us=False) for one in found.tried]
+    assert "keep it supplied" in words_of(season_findings(season)[0])
 
 
 def test_a_crop_that_dries_down_is_not_short() -> None:
@@ -234,7 +249,7 @@ def test_a_crop_that_dries_down_is_not_short() -> None:
 def test_zones_that_check_has_a_fault_for_are_not_named_twice() -> None:
     by_hand = replace(EVERY_DAY, valves=frozenset({a_zone(relay=None).valve.kind}))
     garden = a_garden(lettuce(), watering=watered_on(by_hand))
-    assert any("no window lets relay" in f.words for f in findings_of(garden))
+    assert any("no window lets relay" in words_of(f) for f in findings_of(garden))
     assert played(garden).short == ()
 
 
@@ -248,7 +263,7 @@ def test_a_large_garden_says_that_it_was_not_searched_to_the_end(
     monkeypatch.setattr(usualseason, "MOST_ZONE_DAYS", 30)
     season = played(a_garden(lettuce(), watering=watered_on(SATURDAYS)))
     assert season.helps["salad"].stopped
-    assert "too large to try more" in season_findings(season)[0].words
+    assert "too large to try more" in words_of(season_findings(season)[0])
 
 
 def search_with(kept_by: Callable[[Garden, frozenset[str]], frozenset[str]]) -> dict[str, Help]:
@@ -270,7 +285,7 @@ def test_the_search_goes_from_the_smallest_change_on_and_then_takes_all() -> Non
         (2, 25), (3, 25), (1, 55), (1, 85), (1, 115), (1, 145), (1, 205), (1, 265),
     ]  # fmt: skip
     assert found.together and len(found.tried) == 3
-    assert found.tried[0] == "most_open = 3"
+    assert say(found.tried[0], us=False) == "most_open = 3"
 
 
 def test_what_was_found_before_time_ran_out_stands() -> None:
@@ -379,19 +394,19 @@ def test_under_the_least_uniformity_the_row_needs_mending() -> None:
     garden = a_garden(zone)
     [water] = played(garden).waters
     assert water.uniformity < 0.6 == water.divisor
-    [words] = [f.words for f in findings_of(garden) if "waters unevenly" in f.words]
+    [words] = [words_of(f) for f in findings_of(garden) if "waters unevenly" in words_of(f)]
     # WORKED: what it gets of the mean, over the 0.6 that the dose is divided by.
     assert f"only {100 * water.uniformity / 0.6:.0f} % of what it asks for: mend the row" in words
     mean = watered(garden, satisfy=Satisfy.MEAN)
-    assert not any("mend the row" in f.words for f in findings_of(mean))
+    assert not any("mend the row" in words_of(f) for f in findings_of(mean))
 
 
 def test_rows_have_every_zone_and_their_keys_have_units() -> None:
     season = played(a_garden(lettuce(), watering=watered_on(SATURDAYS)))
-    row = season_row(season)
+    row = season_row(season, us=False)
     assert [z["zone"] for z in row["zones"]] == ["salad"]
     assert row["short"][0]["crop"] == "lettuce"
-    assert row["helps"][0]["change"] == season.helps["salad"].change
+    assert row["helps"][0]["change"] == change_of(season.helps["salad"])
     assert set(row["zones"][0]) == {
         "zone",
         "litres",

@@ -13,7 +13,7 @@ from datetime import date, datetime, time, timedelta
 
 from controller.garden.model import Garden, UnlikeRows, Window, Zone
 from controller.garden.plumbing import ValveKind
-from controller.garden.show import WEEKDAYS, listed, show_duration, show_volume
+from controller.messages import Message, Quantity
 from controller.timetable.need.pulse_length import OPEN_TOO_SHORT, TOO_LITTLE, WINDOW_TOO_SHORT
 from controller.timetable.packing.fit_day import CLOSED_FIRST, HELD, NO_WINDOW, OVER_CAP
 from controller.units import gal_from_m3, l_from_m3, m3_from_gal, m3_from_l
@@ -33,10 +33,10 @@ _WEEK = frozenset(range(7))
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One change to the garden, with its text for a zone, such as "most_open = 3"."""
+    """One change to the garden, with its message for a zone, such as "most_open = 3"."""
 
     apply: Callable[[Garden], Garden]
-    words: Callable[[Zone], str]
+    message: Callable[[Zone], Message]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,14 +52,14 @@ class Ladder:
 class Help:
     """The remedy for one zone.
 
-    `change` is the smallest change that helps, "" if none does. `together`: only all `tried`
+    `change` is the smallest change that helps, None if none does. `together`: only all `tried`
     changes together help. `stopped`: the search ended early.
     """
 
-    change: str = ""
+    change: Message | None = None
     key: str = ""
     together: bool = False
-    tried: tuple[str, ...] = ()
+    tried: tuple[Message, ...] = ()
     stopped: bool = False
 
 
@@ -78,7 +78,7 @@ def search(
     when no further simulation is allowed.
     """
     pending, found = frozenset(reasons), dict[str, Help]()
-    tried: dict[str, list[str]] = {name: [] for name in reasons}
+    tried: dict[str, list[Message]] = {name: [] for name in reasons}
     climbed: list[Ladder] = []
     stopped = False
     try:
@@ -89,10 +89,10 @@ def search(
                 if not asked:
                     break
                 for name in kept_by(step.apply(garden), asked):
-                    found[name] = Help(change=step.words(garden.zone(name)), key=ladder.key)
+                    found[name] = Help(change=step.message(garden.zone(name)), key=ladder.key)
                 pending -= frozenset(found)
             for name in pending & ladder.zones:
-                tried[name].append(ladder.steps[-1].words(garden.zone(name)))
+                tried[name].append(ladder.steps[-1].message(garden.zone(name)))
         several = frozenset(name for name in pending if len(tried[name]) > 1)
         if several:
             every = garden
@@ -149,22 +149,22 @@ def ladders(garden: Garden, reasons: Mapping[str, Collection[str]]) -> list[Ladd
 def _for_the_neediest(zones: Sequence[Zone]) -> Step:
     return Step(
         apply=_of_zones(zones, lambda zone: replace(zone, unlike_rows=UnlikeRows.NEEDIEST)),
-        words=lambda zone: 'unlike_rows = "neediest"',
+        message=lambda zone: Message("help.neediest"),
     )
 
 
 def _cap(garden: Garden, zones: Sequence[Zone], factor: float) -> Step:
-    us = garden.us_units
-
     def cap_m3(zone: Zone) -> float:
         raised_m3 = factor * zone.daily_cap_m3
-        if us:
+        if garden.us_units:
             return m3_from_gal(math.ceil(gal_from_m3(raised_m3)))
         return m3_from_l(math.ceil(l_from_m3(raised_m3)))
 
     return Step(
         apply=_of_zones(zones, lambda zone: replace(zone, daily_cap_m3=cap_m3(zone))),
-        words=lambda zone: f'daily_cap = "{show_volume(cap_m3(garden.zone(zone.name)), us)}"',
+        message=lambda zone: Message(
+            "help.daily_cap", {"cap": Quantity(cap_m3(garden.zone(zone.name)), "volume")}
+        ),
     )
 
 
@@ -177,7 +177,9 @@ def _open(zones: Sequence[Zone], factor: float) -> Step:
 
     return Step(
         apply=_of_zones(zones, longer),
-        words=lambda zone: f'longest_open = "{show_duration(longest_s(zone))}"',
+        message=lambda zone: Message(
+            "help.longest_open", {"longest": Quantity(longest_s(zone), "duration")}
+        ),
     )
 
 
@@ -191,14 +193,16 @@ def _pulse(garden: Garden, zones: Sequence[Zone], factor: float) -> Step:
 
     return Step(
         apply=_of_zones(zones, shorter),
-        words=lambda zone: f'shortest_pulse = "{show_duration(shortest_s(zone))}" at its valve',
+        message=lambda zone: Message(
+            "help.shortest_pulse", {"shortest": Quantity(shortest_s(zone), "duration")}
+        ),
     )
 
 
 def _most_open(count: int) -> Step:
     return Step(
         apply=lambda garden: replace(garden, watering=replace(garden.watering, most_open=count)),
-        words=lambda zone: f"most_open = {count}",
+        message=lambda zone: Message("help.most_open", {"count": count}),
     )
 
 
@@ -210,15 +214,16 @@ def _longer(garden: Garden, zones: Sequence[Zone], hours: float) -> Step:
         lasts_s = max(had_s, min(had_s + 3600.0 * hours, _LONGEST_WINDOW_S))
         return replace(window, closes=_later(window.opens, lasts_s))
 
-    def words(zone: Zone) -> str:
-        shown = [
-            f"{w.opens:%H:%M} to {longer(w).closes:%H:%M}"
+    def message(zone: Zone) -> Message:
+        windows = tuple(
+            Message("help.window", {"opens": w.opens, "closes": longer(w).closes})
             for w in garden.watering.windows
             if zone.valve.kind in w.valves
-        ]
-        return f"windows {show_duration(3600.0 * hours)} longer ({listed(shown)})"
+        )
+        more = Quantity(3600.0 * hours, "duration")
+        return Message("help.longer_windows", {"more": more, "windows": windows})
 
-    return Step(apply=_of_windows(zones, longer), words=words)
+    return Step(apply=_of_windows(zones, longer), message=message)
 
 
 def _more_days(garden: Garden, zones: Sequence[Zone]) -> list[Step]:
@@ -237,10 +242,13 @@ def _more_days(garden: Garden, zones: Sequence[Zone]) -> list[Step]:
 
 
 def _on_days(zones: Sequence[Zone], days: frozenset[int]) -> Step:
-    shown = "every day" if days == _WEEK else listed([WEEKDAYS[day] for day in sorted(days)])
+    message = Message(
+        "help.every_day" if days == _WEEK else "help.weekdays",
+        {"days": tuple(Quantity(day, "weekday") for day in sorted(days))},
+    )
     return Step(
         apply=_of_windows(zones, lambda window: replace(window, weekdays=days)),
-        words=lambda zone: f"windows on {shown}",
+        message=lambda zone: message,
     )
 
 
@@ -273,8 +281,8 @@ def _another(window: Window) -> Step:
         watering = garden.watering
         return replace(garden, watering=replace(watering, windows=(*watering.windows, window)))
 
-    shown = f"{window.opens:%H:%M} to {window.closes:%H:%M}"
-    return Step(apply=apply, words=lambda zone: f"another window, {shown}")
+    message = Message("help.another_window", {"opens": window.opens, "closes": window.closes})
+    return Step(apply=apply, message=lambda zone: message)
 
 
 def _without_holds(zones: Sequence[Zone]) -> Step:
@@ -289,7 +297,7 @@ def _without_holds(zones: Sequence[Zone]) -> Step:
                 left.append(replace(hold, zones=frozenset(others)))
         return replace(garden, watering=replace(garden.watering, holds=tuple(left)))
 
-    return Step(apply=apply, words=lambda zone: "watering without the hold")
+    return Step(apply=apply, message=lambda zone: Message("help.no_hold"))
 
 
 def _of_zones(zones: Sequence[Zone], change: Callable[[Zone], Zone]) -> Callable[[Garden], Garden]:

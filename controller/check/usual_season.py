@@ -12,13 +12,16 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from controller.check.finding import Finding, caution, in_zone
+from controller.check.what_helps import Help, OutOfTime, search
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.check.what_helps import Help, OutOfTime, search
+from controller.messages import Message, Quantity
 from controller.timetable.garden_accounts import GardenAccounts
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.notices import is_short, shortages
+from controller.timetable.packing.fit_day import NO_WINDOW
 from controller.timetable.packing.job import NetworkFlows
 from controller.timetable.plan import garden_accounts
 from controller.timetable.records import Dose, NotFitted, Pulse, Short
@@ -134,6 +137,49 @@ def usual_season(
         helps=helps,
         waters=tuple(_water(zone, garden, base) for zone in garden.zones),
     )
+
+
+def season_findings(season: Season) -> list[Finding]:
+    """A caution for each zone that goes short: from when, how much, why, and what helps."""
+    worst: dict[str, tuple[Short, str]] = {}
+    for short, crop in zip(season.short, season.crops, strict=True):
+        if short.zone not in worst or short.least_stress < worst[short.zone][0].least_stress:
+            worst[short.zone] = short, crop
+    return [
+        caution(in_zone(zone), _short_message(short, crop, season.helps[zone]))
+        for zone, (short, crop) in worst.items()
+    ]
+
+
+def _short_message(short: Short, crop: str, found: Help) -> Message:
+    helps = _help_message(found)
+    no_window = Message("check.no_window_then") if short.reason == NO_WINDOW else None
+    return Message(
+        "check.short" if helps is None else "check.short_helps",
+        {
+            "crop": crop.replace("_", " "),
+            "part": Message("check.short_part", {"part": short.part}) if short.part else "",
+            "days": short.days,
+            "first": short.first,
+            "worst": short.worst_day,
+            "finds": Quantity(short.least_stress, "percent"),
+            "reason": no_window or short.reason,
+            "helps": helps or "",
+        },
+    )
+
+
+def _help_message(found: Help) -> Message | None:
+    if found.change is not None:
+        return Message("help.change", {"change": found.change})
+    tried = {"tried": found.tried}
+    if found.together:
+        return Message("help.together", tried)
+    if found.stopped:
+        return Message("help.stopped_after" if found.tried else "help.stopped", tried)
+    if not found.tried:
+        return None
+    return Message("help.not_together" if len(found.tried) > 1 else "help.not_enough", tried)
 
 
 def season_of(garden: Garden, today: date) -> tuple[date, date] | None:

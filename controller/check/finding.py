@@ -1,0 +1,50 @@
+"""A finding of `check`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from controller.hydraulics.design.advice_base import Advice
+from controller.messages import Message
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """A fault or a caution about a place in the garden.
+
+    `about` is the subject of the design advice that says the same with more figures, if any.
+    """
+
+    weight: Literal["fault", "caution"]
+    where: Message
+    message: Message
+    about: str = ""
+
+
+def in_zone(name: str) -> Message:
+    """The place of a finding about a zone."""
+    return Message("place.zone", {"zone": name})
+
+
+def fault(where: Message, message: Message) -> Finding:
+    """A finding that something cannot work as described."""
+    return Finding(weight="fault", where=where, message=message)
+
+
+def caution(where: Message, message: Message, *, about: str = "") -> Finding:
+    """A finding that something works badly or needs a look."""
+    return Finding(weight="caution", where=where, message=message, about=about)
+
+
+def unsaid(found: Iterable[Finding], advice: Iterable[Advice]) -> list[Finding]:
+    """The findings that design advice does not repeat: every fault, and the other cautions."""
+    said = {(one.subject, one.where) for one in advice}
+    return [f for f in found if f.weight == "fault" or (f.about, _as_advice(f.where)) not in said]
+
+
+def _as_advice(where: Message) -> str:
+    """A zone or row as design advice names it; empty for other places."""
+    zone, row = (where.values.get(key, "") for key in ("zone", "row"))
+    return f'zone "{zone}"' + (f", row {row}" if row else "") if zone else ""

@@ -1,0 +1,224 @@
+"""Sentences of `check`: findings, the supply, perennials, remedies for zones short of water."""
+
+from __future__ import annotations
+
+_UNEVEN = (
+    "it waters unevenly: the driest quarter gets {driest} of the mean; a shorter or more level "
+    "row, or feeding it in the middle, helps"
+)
+_BARREL_FALLS = (
+    "while the barrel falls from {full} to {lowest} it gives {first} at first and {last} at the "
+    "end; it is timed at the {middle} of the middle"
+)
+_FIXED_OFFSET = (
+    'timezone "{timezone}" has the same time all year: where clocks change, windows are an hour '
+    "off for months; name a zone by its area and city, as in America/Denver"
+)
+_LONGITUDE = (
+    "longitude {longitude:g} does not fit {timezone}: its clock is {off_h:.1f} h off the sun there"
+)
+_LATITUDE = (
+    "of the equator, {timezone} does not. A latitude {slip}? South is negative; as it is, summer "
+    "and winter are taken for each other"
+)
+_BY_HAND = "a hot day's water passes in {seconds:.0f} s: too short to time by hand"
+_PULSES = "its soil takes a hot day's water in only in {pulses} pulses: "
+_WIDEN = "widen the wetted strip, or shape a deeper basin"
+_HOLES_APART = (
+    "row {row}: holes stand {every} apart, each wets about {wets}, and {crop} stands {apart} apart:"
+)
+_DRILL_NEARER = "; drill nearer, or plant at the holes"
+_STANDS = "{crop} from {start} stands {stands} days, and "
+_WRITE_DAYS = "write harvest_in, the packet's days, or stages"
+_SALT = "the water ({salt:g} dS/m, {class} by FAO-29)"
+_SHORT = (
+    "in a usual season without rain its {crop}{part} goes short of water, {days} "
+    "{days:day|days} from {first} on; at worst, on {worst}, it finds {finds} of what it asks for "
+    "({reason})"
+)
+_REGULATOR = "a regulator that holds {still} with nothing flowing, {tested} at {test}"
+_PERENNIAL = "{crop} from {start}: "
+_AS_ESTABLISHED = "as established from {full} on{as_of}"
+_ALONE = 'zone "{zone}", alone: '
+
+SENTENCES: dict[str, str] = {
+    "check.said": "{words}",
+    # Places in the garden.
+    "place.garden": "garden",
+    "place.site": "site",
+    "place.supply": "supply",
+    "place.watering": "watering",
+    "place.weather": "weather",
+    "place.health": "health",
+    "place.field_tests": "field tests",
+    "place.zone": 'zone "{zone}"',
+    "place.row": 'zone "{zone}", row {row}',
+    # The garden as a whole.
+    "check.no_zone": "it has no zone",
+    "check.no_window": "no window lets {kind} valves water",
+    "check.clock_change": "{change}; a window clear of that hour is as long as it says",
+    "check.health_address": "{address} is seen beyond this board, and no password is asked: "
+    "whoever is on its networks reads when the garden is watered, and when nobody looks",
+    # The place.
+    "check.fixed_offset": _FIXED_OFFSET,
+    "check.fixed_offset_near": _FIXED_OFFSET + "; the nearest is {near}",
+    "check.longitude": _LONGITUDE + "; one of the two may be another place's",
+    "check.longitude_turned": _LONGITUDE + ". A longitude {slip}? West is negative, {turned:g} "
+    "would fit",
+    "check.latitude_north": "latitude {latitude:g} lies north " + _LATITUDE,
+    "check.latitude_south": "latitude {latitude:g} lies south " + _LATITUDE,
+    "check.minus_missing": "without its minus",
+    "check.minus_too_many": "with a minus too many",
+    "check.cold_season": "{crop} in {zone} from {start} to {until}{more}: at latitude "
+    "{latitude:g} that is the cold half of the year, about {mean} on average. A latitude {slip}, "
+    "or dates of the other hemisphere? South is negative",
+    "check.more_plantings": ", and {rest} more {rest:planting|plantings} like it",
+    # A zone's flow.
+    "check.all_plugged": "every row is plugged; it is skipped",
+    "check.no_water": "no hole of it gives water, even with nothing else open: its holes lie "
+    "higher than the water rises",
+    "check.dry_holes": "{holes} of its holes stay dry even when it runs alone",
+    "check.unknown_opening": "{guess} (from {least} to {most} is likely)",
+    "check.barrel_falls": _BARREL_FALLS,
+    "check.barrel_falls_dry": _BARREL_FALLS + ", and {dry} of its holes are dry at the end",
+    "check.uneven": _UNEVEN,
+    "check.uneven_and_short": _UNEVEN + ". No dose is divided by less than {least:g}, so that "
+    "quarter gets only {gets} of what it asks for: mend the row",
+    "check.fast_main": "alone it draws {speed} through the main; over {most} surge and noise grow",
+    "check.fast_run": 'alone it draws {speed} through the run "{run}" of the main; over {most} '
+    "surge and noise grow",
+    "check.fast_row": "water enters it at {speed}: friction can make it uneven, and dry-fitted "
+    "joints are pushed apart; throttle it, feed it in its middle, or take the next pipe",
+    "check.stays_open": "its valve wants {wants} before it to shut, and with it open only {has} "
+    "are left: it is not opened; throttle the row behind it, or take a valve that shuts without "
+    "pressure",
+    # Zones together.
+    "check.never_together": "it is never open together with {others}: its valve wants {wants} "
+    "before it to shut, and as little as {has} would be left",
+    "check.fast_fork": "with {others} open too, its stream leaves a run of the main much faster "
+    "than itself: that may take up to {missed} of head more than is computed, of the {has} before "
+    "its valve; a bigger pipe before the fork helps, or fewer zones at once",
+    "check.first_names": '"{names:", "}" and {more} more',
+    "check.every_name": "{names:quoted}",
+    "check.any_name": '"{most:", "}" or "{last}"',
+    # The supply.
+    "check.small_barrel": "a hot day asks for {wanted}, and the barrel gives {holds} from full to "
+    "its lowest: it must be filled up meanwhile, or the later zones get less than is computed",
+    "supply.pump": "a pump that starts at {on} and stops at {off}: taken as {middle} while it "
+    "rests and runs by turns, and as its own curve once it runs on, from {runs_on} on. Its tank "
+    "gives {gives} from stop to start",
+    "supply.pump_runs_on": _ALONE + "the pump runs on, and {flow} at {pressure} is where it "
+    "settles, after up to {high} from a full tank; timed at {timed}",
+    "supply.pump_cycles": _ALONE + "the pump starts every {every} and runs {runs} of them; {low} "
+    "to {high}, timed at {timed}: a pulse shorter than a round is known to {swing}, one of many "
+    "rounds to {over_cycles}",
+    "check.pump_starts_often": "while it is open alone the pump starts every {every_s:.0f} s; "
+    "more than about one start a minute heats a motor (from memory): raise the flow, by opening "
+    "its valve or adding rows, until the pump runs on, at about {runs_on}, or take a larger tank",
+    "check.pump_never_rests": "alone it draws more than the pump lifts: the pressure falls below "
+    "the {on} at which the pump starts, to {pressure} at {flow}, and the pump never rests. A full "
+    "tank gives up to {high} before that, so that a pulse of about its {tank} passes far more "
+    "than is computed; throttle it, or water fewer rows at a time",
+    "check.pump_runs_on": "it draws nearly all that the pump gives, so that the pump runs on at "
+    "{pressure}, over the middle: it gets up to {over} more than is computed; a measured flow or "
+    "meter over a real run settles it",
+    "check.slow_well": "a hot day asks for {wanted}, which the well gives in {needs}, and the "
+    "windows of a day are open for {has}: what stands in the well must make up for it, or the "
+    "later zones get less; open longer windows, on more days",
+    "check.over_well": "the well gives {most} for long, and {zones:quoted} {count:draws|draw} "
+    "more than that while open: a long pulse lives on what stands in the well; throttle to its "
+    "yield, or see that the pump is switched off before the well is empty",
+    "supply.regulator": _REGULATOR,
+    "supply.regulator_alone": _REGULATOR + "; the mains before it are not known",
+    "supply.regulator_and_mains": _REGULATOR + "; from {from} on, at {pressure}, it is wide open "
+    "and the mains before it rule",
+    "check.regulator_untested": 'nobody tested how far the regulator falls: zone "{zone}" alone '
+    "may give {low} to {high}; read a gauge behind it while rows run, and write it as flow_test",
+    "check.beyond_test": "{zones:quoted} {count:draws|draw} more than the {most} of the "
+    "regulator's test, and nobody tested the mains before it: beyond the test its pressure may "
+    "drop faster; write static_pressure and flow_test_before",
+    "check.regulator_wide_open": "{zones:quoted} {count:draws|draw} more than the {most} at which "
+    "the regulator is wide open: there the mains rule, and their ups and downs come through; "
+    "throttle behind the valve, or take a regulator for more flow",
+    "check.low_before_regulator": "{still} stand before a regulator that is set to {setting}; it "
+    "wants 10 to 15 psi (70 to 100 kPa) more than its setting (from memory): set it lower, or "
+    "leave it out",
+    "check.low_behind_flow": "with {zones:quoted} open alone as little as {least} are left before "
+    "a regulator set to {setting}; it wants 10 to 15 psi (70 to 100 kPa) more than its setting to "
+    "hold it (from memory): throttle, or set it lower",
+    # A hot day's water.
+    "check.throttle": "throttle it, alone, to about {flow}: then it takes {takes}",
+    "check.short_by_hand": _BY_HAND,
+    "check.short_by_hand_throttle": _BY_HAND + "; {throttle}",
+    "check.filling": "filling its line takes {fills} and {seconds:.0f} s beside {wanted} of a hot "
+    "day's water: fewer, larger doses waste less",
+    "check.travel": "{share} of a hot day's water passes while its valve travels ({travel}) and "
+    "its line fills: {throttle}",
+    "check.over_cap": "a hot day asks for {wanted}, over its daily cap of {cap}",
+    "check.many_pulses": _PULSES + _WIDEN,
+    "check.many_pulses_throttle": _PULSES + "{throttle}; or " + _WIDEN,
+    "check.coarse_meter": "the meter gives a pulse for {tick}, and a hot day's water is {wanted}: "
+    "too coarse to end its openings by",
+    # Plantings.
+    "check.nothing_planted": "nothing is planted: it gets no water",
+    "check.holes_apart": _HOLES_APART + " plants between them stay dry" + _DRILL_NEARER,
+    "check.holes_apart_sown": _HOLES_APART + " seeds between them do not come up" + _DRILL_NEARER,
+    "check.bare_rows": "{count:row|rows} {bare:listed} {count:holds|hold} nothing from {start} to "
+    "{until}, and {count:takes|take} {share} of the valve's water: on a hot day {beside} beside "
+    "{hot} for {planted_count:row|rows} {planted:listed}; plug {count:it|them} (plugged = true) "
+    "until something stands there",
+    "check.idle_cover": "{cover} stands over no planting; look at its dates",
+    "check.salt_under_cover": "{cover} keeps all rain out, and the water has {salt:g} dS/m of "
+    "salt: no rain washes it down, so all leaching must come from the line; where the crop's "
+    "bounds are known the doses have it, else water the bed through now and then, and leave it "
+    "open in winter if you can",
+    "check.too_salty": _SALT + " is too salty for {crop}: with {share} more to wash it out, the "
+    "most that is given, its roots still take up only about {left} of what they ask for",
+    "check.salty": _SALT + ": {share} of what {crop} gets is given beyond its need, to wash salt "
+    "below the roots, as far as rain has not done it",
+    "check.no_perennial": "{crop} is no perennial: from, established and planted_year say nothing "
+    "of it, and it begins with its first stage on {start}",
+    "check.set_out_late": "{crop} is set out on {start}, and its growing year is taken to begin "
+    "on that date each year; if it rests until spring, add the day from which it grows, as in "
+    "from = {spring}",
+    "check.perennial_harvest": "{crop} is a perennial: harvest_in says nothing of it",
+    "check.far_harvest": "{crop}: harvest_in is {days} days, and the crop table has "
+    "{table_days:.0f}; its stages are changed no further than to {scale:g} of the table's; write "
+    "stages if the days are right",
+    "check.stands_long": _STANDS + "its stages end after {stages}, on {last}: from then on it is "
+    "watered as at its end; for a longer variety " + _WRITE_DAYS + "; if it is gone by then, an "
+    "earlier until",
+    "check.stands_short": _STANDS + "by its stages it is full-grown after {full_grown}; for a "
+    "quick variety " + _WRITE_DAYS,
+    # What a perennial is taken as.
+    "perennial.established": _PERENNIAL + "established, with all its roots from the first day",
+    "perennial.growing_year": _PERENNIAL + "in growing year {nth} in {year}, " + _AS_ESTABLISHED,
+    "perennial.set_out": _PERENNIAL + "newly set out, roots {roots} deep{more}; " + _AS_ESTABLISHED,
+    "perennial.sown": _PERENNIAL + "newly sown, roots {roots} deep{more}; " + _AS_ESTABLISHED,
+    "perennial.kept_moist": ", kept moist for {days} days",
+    "perennial.rests": ", at rest until {until}",
+    "perennial.as_of": "; first years as of {kind}",
+    # A usual season, and what would help.
+    "check.short": _SHORT,
+    "check.short_helps": _SHORT + "; {helps}",
+    "check.short_part": " ({part})",
+    "check.no_window_then": "no window on those days",
+    "help.change": "{change} would keep it supplied",
+    "help.together": "none of these alone would keep it supplied, all together would: {tried:, }",
+    "help.stopped": "the garden is too large to try more",
+    "help.stopped_after": "{tried:, } would not keep it supplied, and the garden is too large to "
+    "try more",
+    "help.not_together": "not even all of these together would keep it supplied: {tried:, }",
+    "help.not_enough": "{tried:, } would not keep it supplied",
+    "help.neediest": 'unlike_rows = "neediest"',
+    "help.daily_cap": 'daily_cap = "{cap}"',
+    "help.longest_open": 'longest_open = "{longest}"',
+    "help.shortest_pulse": 'shortest_pulse = "{shortest}" at its valve',
+    "help.most_open": "most_open = {count}",
+    "help.longer_windows": "windows {more} longer ({windows:listed})",
+    "help.window": "{opens:%H:%M} to {closes:%H:%M}",
+    "help.another_window": "another window, {opens:%H:%M} to {closes:%H:%M}",
+    "help.every_day": "windows on every day",
+    "help.weekdays": "windows on {days:listed}",
+    "help.no_hold": "watering without the hold",
+}
