@@ -15,23 +15,27 @@ from dataclasses import dataclass, field
 from typing import Literal, Union
 
 # How a quantity is shown. All are SI inside: lengths, bores and heads in m, flows in m3/s, volumes
-# in m3, depths in mm, times in s, temperatures in degrees Celsius, shares from 0 to 1.
+# in m3, depths in mm, times in s, forces in N, temperatures in degrees Celsius, shares from 0 to 1.
 Kind = Literal[
     "about length",
     "bore",
     "depth",
     "duration",
     "flow",
+    "force",
     "head",
     "length",
     "off level",
     "percent",
+    "pipe temperature",
     "pressure",
     "rough flow",
+    "rough number",
     "rough volume",
     "short time",
     "speed",
     "temperature",
+    "tilt",
     "volume",
 ]
 
@@ -45,7 +49,7 @@ class Quantity:
 
 
 # Several messages are joined by the sentence that holds them.
-Value = Union[str, int, float, Quantity, "Message", tuple["Message", ...], tuple[str, ...]]
+Value = Union[str, int, float, Quantity, "Message", tuple[Union[str, Quantity, "Message"], ...]]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Sequence
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,7 @@ from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.paper.small_tables import fitted_words
+from controller.wording.say import say
 
 KINDS = ("cups", "stream", "bucket", "run", "gauge", "count")
 _SHARE_ERRORS = ("cups", "bucket")
@@ -102,8 +104,9 @@ def keep(
     done_utc = moment_on(day, loaded.garden, clock)
     book.keep_measurement(kept_dict(test, loaded.garden), at=done_utc, who=args.who)
     ids, _ = _standing(folder, loaded.garden)
-    book.keep_fit(fitted_to_dict(fitted), ids)
-    _print_fit(fitted, f"written down, of {day}" if args.day else "written down")
+    us = loaded.garden.us_units
+    book.keep_fit(fitted_to_dict(fitted, partial(say, us=us)), ids)
+    _print_fit(fitted, f"written down, of {day}" if args.day else "written down", us=us)
 
 
 def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path, clock: Clock) -> None:
@@ -111,8 +114,9 @@ def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path, clock: C
     book.take_back_measurement(number)
     ids, tests = _standing(folder, loaded.garden)
     fitted = fit(loaded.garden, tests, today_in(loaded.garden, clock))
-    book.keep_fit(fitted_to_dict(fitted), ids)
-    _print_fit(fitted)
+    us = loaded.garden.us_units
+    book.keep_fit(fitted_to_dict(fitted, partial(say, us=us)), ids)
+    _print_fit(fitted, us=us)
 
 
 def _standing(folder: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
@@ -120,14 +124,14 @@ def _standing(folder: Path, garden: Garden) -> tuple[list[int], list[Measurement
     with Questions(folder / LOGBOOK_NAME) as ask:
         rows = ask.measurements()
     tests, left_out = kept_measurements([row.said for row in rows], garden)
-    for words in left_out:
-        to_stderr(f"field tests: {words}")
+    for left in left_out:
+        to_stderr(f"field tests: {say(left, us=garden.us_units)}")
     return [row.id for row in rows], list(tests)
 
 
-def _print_fit(fitted: Fitted, done: str = "written down") -> None:
+def _print_fit(fitted: Fitted, done: str = "written down", *, us: bool) -> None:
     to_stderr(done)
-    for line in fitted_words(fitted):
+    for line in fitted_words(fitted, us=us):
         to_stderr(line)
 
 

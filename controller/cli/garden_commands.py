@@ -31,7 +31,9 @@ from controller.errors import GardenFileError, InputError
 from controller.garden.model import Zone
 from controller.garden.new_garden import ask_new
 from controller.garden.show import show_filled
-from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
+from controller.hydraulics.design.advice import advise
+from controller.hydraulics.design.advice_zone import Advice
+from controller.paper.advice import advice_rows, advice_text
 from controller.paper.flows import run_lines, run_rows
 from controller.paper.usual_season import season_findings, season_lines, season_row
 from controller.timetable.calibrated import Bands, Calibrated
@@ -46,6 +48,7 @@ from controller.timetable.need.wetted_area import zone_wet_ground_m2
 from controller.timetable.weather.climatology import Normals
 from controller.timetable.weather.gather import Gatherer
 from controller.timetable.weather.monthly_climate import climate_in_force
+from controller.wording.say import say
 from crops.catalogue import load as load_catalogue
 
 
@@ -69,7 +72,7 @@ def advice_for(
     )
     if zones is None:
         return found
-    return tuple(a for a in found if any(f'"{zone}"' in a.where + a.words for zone in zones))
+    return tuple(one for one in found if not set(zones).isdisjoint(one.zones))
 
 
 _WIDTH = 80
@@ -114,7 +117,8 @@ def check(args: argparse.Namespace) -> int:
     ]
     meter = _meter_finds(loaded, tested)
     fed = supply_lines(loaded.garden, tested.lines)
-    tests = [caution("field tests", words) for words in tested.warnings]
+    us = loaded.garden.us_units
+    tests = [caution("field tests", say(found, us=us)) for found in tested.warnings]
     found = sorted(
         [*found, *usual_findings, *short, *soil, *tests], key=lambda f: f.weight != "fault"
     )
@@ -134,7 +138,7 @@ def check(args: argparse.Namespace) -> int:
         print(_text(checked), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
-            print(advice_text(advice, us=loaded.garden.us_units), end="")
+            print(advice_text(advice, us=us), end="")
     return 1 if any(f.weight == "fault" for f in found) else 0
 
 
@@ -230,7 +234,7 @@ def _as_json(checked: _Checked) -> None:
                 "leak_found_from_l_s": leak_from_l_s(garden.meter),
                 "zones": [one.row() for one in checked.meter],
             },
-            "advice": advice_rows(checked.advice),
+            "advice": advice_rows(checked.advice, us=garden.us_units),
         }
     )
 

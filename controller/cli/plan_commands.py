@@ -26,10 +26,10 @@ from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
 from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
-from controller.hydraulics.design.advice import advice_text
-from controller.hydraulics.design.what_if import what_if, what_if_text
+from controller.hydraulics.design.what_if import what_if
 from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
+from controller.paper.advice import advice_text, what_if_text
 from controller.paper.flows import FlowFacts, flow_document, flow_text
 from controller.paper.ledger import ledger_rows, ledger_text
 from controller.paper.picture import row_picture_svg
@@ -50,6 +50,7 @@ from controller.timetable.plan import ledger_on, plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.weather.days import clear_sky_of, eto_of
 from controller.weather.files.reader import read_weather
+from controller.wording.say import say
 
 _DAY = timedelta(days=1)
 _WIDTH = 80
@@ -62,6 +63,7 @@ def plan(args: argparse.Namespace) -> int:
     first = first_day(args, loaded, clock)
     last = first + (args.days - 1) * _DAY
     tested = load_tested(args, loaded)
+    warnings = [say(warning, us=loaded.garden.us_units) for warning in tested.warnings]
     timetable = _timetable(args, loaded, tested.lines, first, last, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
     rows = timetable_rows(timetable, loaded.garden, bands)
@@ -81,7 +83,7 @@ def plan(args: argparse.Namespace) -> int:
                 "against_flooding": flooding_row(timetable),
                 "soil_read": [check.row() for check in soil],
                 "remarks": list(timetable.remarks),
-                "field_tests": list(tested.warnings),
+                "field_tests": warnings,
             }
         )
     elif args.csv:
@@ -92,7 +94,7 @@ def plan(args: argparse.Namespace) -> int:
         print(timetable_text(timetable, loaded.garden, bands), end="")
         for check in soil:
             print(textwrap.fill(check.words, _WIDTH, subsequent_indent="  "))
-        for words in tested.warnings:
+        for words in warnings:
             print(textwrap.fill(f"Field tests: {words}", _WIDTH, subsequent_indent="  "))
     return 0
 
@@ -183,13 +185,16 @@ def flow(args: argparse.Namespace) -> int:
     )
     if args.picture:
         _draw(args, sets, found, garden)
+    us = garden.us_units
+    fitted = [] if tested.fitted is None else fitted_words(tested.fitted, us=us)
     if args.json:
+        document, next_test = flow_document(found, garden, facts), bands.next_test
         print_json(
             {
                 "garden": garden.site.name,
-                "sets": flow_document(found, garden, facts),
-                "next_test": bands.next_test,
-                "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
+                "sets": document,
+                "next_test": None if next_test is None else say(next_test, us=us),
+                "fitted": fitted,
             }
         )
     else:
@@ -198,11 +203,11 @@ def flow(args: argparse.Namespace) -> int:
             end="",
         )
         for changes in what_ifs.values():
-            print(what_if_text(changes, us=garden.us_units), end="")
+            print(what_if_text(changes, us=us), end="")
         if args.advice:
             named = {name for names in sets for name in names}
-            print(advice_text(advice_for(loaded, tested, named), us=garden.us_units), end="")
-        for words in [] if tested.fitted is None else fitted_words(tested.fitted):
+            print(advice_text(advice_for(loaded, tested, named), us=us), end="")
+        for words in fitted:
             print(words)
     return 0
 

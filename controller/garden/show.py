@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from fractions import Fraction
+from math import floor, log10
 
 from controller import units
 from controller.garden.model import Filled
@@ -18,6 +19,20 @@ def listed(names: Iterable[str]) -> str:
     """ "a", "a and b", "a, b and c"."""
     *most, last = list(names) or [""]
     return f"{', '.join(most)} and {last}" if most else last
+
+
+def quoted(names: Iterable[str]) -> str:
+    """Names of zones or rows in a sentence, each between its own marks."""
+    return listed(f'"{name}"' for name in names)
+
+
+def show_figures(value: float, count: int) -> str:
+    """A number to so many figures, written out: 240, 2.4, 0.024."""
+    if value == 0.0:
+        return "0"
+    decimals = count - 1 - floor(log10(abs(value)))
+    text = f"{round(value, decimals):.{max(0, decimals)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def show_length(metres: float, us: bool) -> str:
@@ -41,6 +56,20 @@ def show_about(metres: float, us: bool) -> str:
     return show_length(max(1.0, round(metres / step_m)) * step_m, us)
 
 
+def show_off_level(metres: float, us: bool) -> str:
+    """A small height in both units, the garden's first, because levels are marked in either."""
+    size_mm = 1000.0 * metres
+    shown, unit = (size_mm, "mm") if size_mm < 10.0 else (size_mm / 10.0, "cm")
+    inches = show_figures(units.in_from_m(metres), 2)
+    return _both(f"{inches} in", f"{show_figures(shown, 2)} {unit}", us)
+
+
+def show_tilt(metres: float, us: bool) -> str:
+    """A height by which a row is tilted: whole centimetres, and what they are in inches."""
+    metric = f"{100.0 * metres:.0f} cm"
+    return f"{metric} ({units.in_from_m(metres):.1f} in)" if us else metric
+
+
 def show_bore(metres: float, us: bool) -> str:
     """A drill or pipe size: a fraction of an inch where it is one, else three decimals; or mm."""
     return _inches(units.in_from_m(metres)) if us else f"{_trim(metres * 1000, 2)} mm"
@@ -51,6 +80,23 @@ def show_pressure(head_m: float, us: bool) -> str:
     if us:
         return f"{_trim(units.psi_from_head_m(head_m), 1)} psi"
     return f"{_trim(units.kpa_from_head_m(head_m), 1)} kPa"
+
+
+def show_head(head_m: float, us: bool) -> str:
+    """A head to three figures, in psi or metres of water."""
+    if us:
+        return f"{show_figures(units.psi_from_head_m(head_m), 3)} psi"
+    return f"{show_figures(head_m, 3)} m of water"
+
+
+def show_force(newtons: float, us: bool) -> str:
+    """A force in both units, the garden's first."""
+    return _both(f"{newtons / units.N_PER_LBF:.0f} lbf", f"{newtons:.0f} N", us)
+
+
+def show_speed(m_s: float, us: bool) -> str:
+    """A velocity in both units, the garden's first, because the guideline is known in feet."""
+    return _both(f"{m_s / units.M_PER_FT:.1f} ft/s", f"{m_s:.1f} m/s", us)
 
 
 def show_flow(flow_m3_s: float, us: bool) -> str:
@@ -65,6 +111,20 @@ def show_volume(volume_m3: float, us: bool) -> str:
     if us:
         return f"{_trim(units.gal_from_m3(volume_m3), 2)} gal"
     return f"{_trim(units.l_from_m3(volume_m3), 1)} L"
+
+
+def show_rough_flow(flow_m3_s: float, us: bool) -> str:
+    """A flow to three figures: nobody sets a valve closer."""
+    if us:
+        return f"{show_figures(units.gal_min_from_m3_s(flow_m3_s), 3)} gal/min"
+    return f"{show_figures(units.l_min_from_m3_s(flow_m3_s), 3)} L/min"
+
+
+def show_rough_volume(volume_m3: float, us: bool) -> str:
+    """A volume to two figures."""
+    if us:
+        return f"{show_figures(units.gal_from_m3(volume_m3), 2)} gal"
+    return f"{show_figures(units.l_from_m3(volume_m3), 2)} L"
 
 
 def show_depth(depth_mm: float, us: bool) -> str:
@@ -92,6 +152,11 @@ def show_temperature(celsius: float, us: bool) -> str:
     return f"{_trim(units.f_from_c(celsius), 1)} F" if us else f"{_trim(celsius, 1)} C"
 
 
+def show_pipe_temperature(celsius: float, us: bool) -> str:
+    """The temperature of a pipe in both units, the garden's first."""
+    return _both(f"{units.f_from_c(celsius):.0f} °F", f"{celsius:.0f} °C", us)
+
+
 def show_filled(filled: Iterable[Filled]) -> list[str]:
     """One line for each default, with all places where it was filled in."""
     places: dict[tuple[str, str, str], list[str]] = {}
@@ -102,6 +167,11 @@ def show_filled(filled: Iterable[Filled]) -> list[str]:
         reason = f" ({why})" if why else ""
         lines.append(f"{key} = {shown}{reason}: {_places(where)}")
     return lines
+
+
+def _both(customary: str, metric: str, us: bool) -> str:
+    first, second = (customary, metric) if us else (metric, customary)
+    return f"{first} ({second})"
 
 
 def _places(where: list[str]) -> str:

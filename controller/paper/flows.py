@@ -9,9 +9,8 @@ from dataclasses import dataclass
 
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Row, Run, SupplyKind
-from controller.garden.show import show_about, show_flow, show_length, show_pressure
+from controller.garden.show import quoted, show_about, show_flow, show_length, show_pressure
 from controller.hydraulics.calibration.hole_law_error import Range
-from controller.hydraulics.design.advice_base import quoted
 from controller.hydraulics.network.filling import LineFill
 from controller.hydraulics.network.garden_lines import HoleFlow, Lines, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.network.uniformity import real_uniformity
@@ -29,6 +28,7 @@ from controller.units import (
     m_from_ft,
     psi_from_head_m,
 )
+from controller.wording.say import say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,9 +178,10 @@ def flow_text(
         *textwrap.wrap(even_words(garden), 80, subsequent_indent="  "),
         "Give or take: two standard errors of what is known of drill, valve and supply.",
     ]
-    if facts.bands.next_test is not None:
+    next_test = facts.bands.next_test
+    if next_test is not None:
         lines += textwrap.wrap(
-            f"The field test that would tell most: {facts.bands.next_test}.",
+            f"The field test that would tell most: {say(next_test, us=us)}.",
             80,
             subsequent_indent="  ",
         )

@@ -10,7 +10,9 @@ from typing import Any
 from controller.demand.climate.reference_et import ReferenceEt
 from controller.hydraulics.calibration.result import Fitted
 from controller.logbook.backup import Contents
+from controller.messages import Message
 from controller.paper.amounts import short_day
+from controller.wording.say import say
 
 
 def eto_rows(days: Iterable[tuple[date, ReferenceEt | None]]) -> list[dict[str, object]]:
@@ -47,25 +49,28 @@ _WIDTH = 80
 _ASKED_OF = ("static head", "test flow", "bore", "discharge", "valve")
 
 
-def fitted_words(fitted: Fitted) -> list[str]:
+def fitted_words(fitted: Fitted, *, us: bool) -> list[str]:
     """The value of each unknown, and which tests contradict; lines of 80 columns."""
     count = f"{fitted.tests} field test{'' if fitted.tests == 1 else 's'}"
     lines = [f"Fitted to {count}:"]
     for parameter in fitted.parameters:
         if parameter.learnt:
-            lines += _wrapped(parameter.words)
-    silent = [p.name for p in fitted.parameters if not p.learnt and p.unknown.kind in _ASKED_OF]
+            lines += _wrapped(parameter.message, us)
+    silent = tuple(
+        p.name for p in fitted.parameters if not p.learnt and p.unknown.kind in _ASKED_OF
+    )
     if silent:
-        lines += _wrapped(f"the tests say nothing of: {', '.join(silent)}")
+        lines += _wrapped(Message("fit.nothing_of", {"names": silent}), us)
     for remark in fitted.remarks:
-        lines += _wrapped(remark)
+        lines += _wrapped(remark, us)
     for odd in fitted.contradictions:
-        lines += _wrapped(f"contradiction: {odd.words}")
+        lines += _wrapped(Message("fit.contradiction", {"contradiction": odd.message}), us)
     return lines
 
 
-def _wrapped(text: str) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent="  - ", subsequent_indent="    ")
+def _wrapped(message: Message, us: bool) -> list[str]:
+    words = say(message, us=us)
+    return textwrap.wrap(words, _WIDTH, initial_indent="  - ", subsequent_indent="    ")
 
 
 _KIB = 1024.0

@@ -4,8 +4,10 @@ A sentence is a format string. It may name its values in these ways::
 
     {beyond}              a quantity in the gardener's units, a text, or another message
     {holes:hole|holes}    the first word if the number is 1, else the second
+    {n:a hole|{n} holes}  the same, with the number in the second
     {ways:, or }          several messages or texts, joined by ", or "
     {names:listed}        several texts: "a, b and c"
+    {names:quoted}        several names, each between its own marks
     {share:.0f}           a number, by Python's format
 """
 
@@ -18,9 +20,10 @@ from typing import Any
 
 from controller.garden import show
 from controller.messages import Kind, Message, Quantity
+from controller.wording import advice, calibration, rows
 
 # The sentences of each subject, module by module.
-ALL: tuple[dict[str, str], ...] = ({},)
+ALL: tuple[dict[str, str], ...] = (advice.SENTENCES, calibration.SENTENCES, rows.SENTENCES)
 
 _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "about length": show.show_about,
@@ -28,11 +31,20 @@ _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "depth": show.show_depth,
     "duration": lambda seconds, _: show.show_duration(seconds),
     "flow": show.show_flow,
+    "force": show.show_force,
+    "head": show.show_head,
     "length": show.show_length,
+    "off level": show.show_off_level,
     "percent": lambda share, _: f"{100.0 * share:.0f} %",
+    "pipe temperature": show.show_pipe_temperature,
     "pressure": show.show_pressure,
+    "rough flow": show.show_rough_flow,
+    "rough number": lambda number, _: show.show_figures(number, 2),
+    "rough volume": show.show_rough_volume,
     "short time": lambda seconds, _: show.show_short(seconds),
+    "speed": show.show_speed,
     "temperature": show.show_temperature,
+    "tilt": show.show_tilt,
     "volume": show.show_volume,
 }
 SENTENCES: Mapping[str, str] = dict(ChainMap(*ALL))
@@ -63,7 +75,8 @@ def _shown(value: Any, spec: str, us: bool) -> str:
         return say(value, us=us)
     if isinstance(value, tuple):
         words = [_shown(one, "", us) for one in value]
-        return show.listed(words) if spec == "listed" else spec.join(words)
+        named = {"listed": show.listed, "quoted": show.quoted}.get(spec)
+        return spec.join(words) if named is None else named(words)
     if "|" in spec:
         one, several = spec.split("|")
         return one if value == 1 else several

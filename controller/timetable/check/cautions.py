@@ -12,15 +12,14 @@ from ipaddress import ip_address
 
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.garden.plumbing import SupplyKind
-from controller.garden.show import show_flow, show_length, show_pressure, show_volume
-from controller.hydraulics.calibration.hole_law_error import jet_words
-from controller.hydraulics.design.advice_base import show_speed
+from controller.garden.show import show_flow, show_length, show_pressure, show_speed, show_volume
+from controller.hydraulics.calibration.hole_law_error import jet_warning
 from controller.hydraulics.design.advice_zone import row_speeds_m_s
 from controller.hydraulics.design.open_together import first_that_stays_open
 from controller.hydraulics.design.row_warnings import (
     doubtful_rows,
-    opening_doubt,
-    stream_doubt,
+    opening_warning,
+    stream_warning,
     unmeasured_loss_k,
 )
 from controller.hydraulics.network.garden_lines import Lines
@@ -38,6 +37,7 @@ from controller.timetable.need.jobs import Grounds
 from controller.timetable.weather.covers import of_covers
 from controller.timetable.windows import clock_change_messages
 from controller.units import M_PER_FT
+from controller.wording.say import say
 
 # A smaller change of flow while a barrel empties gives no caution. Our choice.
 _WORTH_SAYING = 0.10
@@ -46,25 +46,22 @@ _WORTH_SAYING = 0.10
 def zone_messages(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[str]:
     """Doubts about one zone alone: its rows, its stream, its opening, its barrel."""
     us = garden.us_units
-    messages = [
-        doubt.words
-        for doubt in doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines), us_units=us)
-    ]
-    jets = jet_words(flow, lines, us_units=us)
-    if jets is not None:
-        messages.append(jets)
-    stream = stream_doubt(zone, flow, us_units=us)
-    if stream is not None:
-        messages.append(stream)
+    doubtful = doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines))
+    messages = [say(one.message, us=us) for one in doubtful]
+    for warning in (jet_warning(flow, lines), stream_warning(zone, flow)):
+        if warning is not None:
+            messages.append(say(warning, us=us))
     loss_k = lines.valve_loss_k(zone.name)
-    guess = opening_doubt(zone, flow, loss_k, us_units=us)
+    guess = opening_warning(zone, flow, loss_k)
     unmeasured = unmeasured_loss_k(zone, flow)
     if guess is not None and unmeasured is not None:
         high, low = (
             _alone_on(lines.supply, zone, garden, k).flow_m3_s
             for k in (unmeasured[0], unmeasured[2])
         )
-        messages.append(f"{guess} (from {show_flow(low, us)} to {show_flow(high, us)} is likely)")
+        messages.append(
+            f"{say(guess, us=us)} (from {show_flow(low, us)} to {show_flow(high, us)} is likely)"
+        )
     fall = _fall_message(zone, garden, flow, lines, loss_k)
     if fall is not None:
         messages.append(fall)

@@ -6,7 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from controller.hydraulics.design.advice_base import Advice
+from controller.hydraulics.design.advice_zone import Advice
+from controller.wording.say import say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,5 +30,5 @@ def caution(where: str, words: str, *, about: str = "") -> Finding:
 
 def unsaid(found: Iterable[Finding], advice: Iterable[Advice]) -> list[Finding]:
     """The findings that design advice does not repeat: every fault, and the other cautions."""
-    said = {(one.subject, one.where) for one in advice}
+    said = {(one.subject, say(one.where, us=False)) for one in advice}
     return [f for f in found if f.weight == "fault" or (f.about, f.where) not in said]

@@ -7,8 +7,14 @@ from itertools import combinations
 
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Pump, Supply, SupplyKind
-from controller.garden.show import show_duration, show_flow, show_length, show_pressure, show_volume
-from controller.hydraulics.design.advice_base import quoted
+from controller.garden.show import (
+    quoted,
+    show_duration,
+    show_flow,
+    show_length,
+    show_pressure,
+    show_volume,
+)
 from controller.hydraulics.design.open_together import (
     StaysOpen,
     before_valve_m,

@@ -18,8 +18,13 @@ from controller.demand.soil.ground import rows_named
 from controller.demand.soil.salinity import CLASSES, leaching_share_of, salt_stress_of, water_class
 from controller.garden.model import Garden, Planting, Site, Zone
 from controller.garden.plumbing import ValveKind
-from controller.garden.show import show_about, show_duration, show_length, show_volume
-from controller.hydraulics.design.advice_base import show_rate
+from controller.garden.show import (
+    show_about,
+    show_duration,
+    show_length,
+    show_rough_flow,
+    show_volume,
+)
 from controller.hydraulics.design.limits import (
     LOST_SHARE,
     WORTH_THROTTLING,
@@ -67,12 +72,11 @@ def of_dose(
         drains_m3=drains_m3,
         takes_in=soak,
         longest_s=longest_run_s(garden, zone),
-        us_units=us,
     )
     helps = flow.flow_m3_s >= WORTH_THROTTLING * target.flow_m3_s
     then_s = (wanted_m3 + drains_m3) / target.flow_m3_s
     throttle = (
-        f"throttle it, alone, to about {show_rate(target.flow_m3_s, us)}: then it takes "
+        f"throttle it, alone, to about {show_rough_flow(target.flow_m3_s, us)}: then it takes "
         f"{show_duration(round(then_s))}"
     )
     seconds = (wanted_m3 + drains_m3) / flow.flow_m3_s
