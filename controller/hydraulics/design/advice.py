@@ -125,13 +125,12 @@ def _of_run(run: str, case: ZoneCase, lines: Lines, corrections: Corrections) ->
         lines_then = Lines(_with_pipe(case.garden, run, bigger), corrections=corrections)
         then = lines_then.open_set(frozenset((name,))).zones[name].flow_m3_s
         gain = then / case.flow.flow_m3_s - 1.0
-        if gain >= WORTH_A_PIPE:
-            code = "main.bigger"
-        else:
-            code = "main.bigger_but_other" if run else "main.bigger_but_tap"
+        in_vain = gain < WORTH_A_PIPE
         faster = velocity_m_s(flow_m3_s=then, bore_m=bigger.bore_m)
         wider = Message(
-            code,
+            ("main.bigger_but_other" if run else "main.bigger_but_tap")
+            if in_vain
+            else "main.bigger",
             {
                 "pipe": bigger.label,
                 "gain": Quantity(gain, "percent"),

@@ -104,12 +104,13 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
                 continue
             longest_m = _longest_on_supply_m(case, number - 1, wished)
             figures = {"uniformity": even, "wished": wished}
+            reach = Message("reach.any")
             if longest_m < inf:
                 figures["longest_m"] = longest_m
-                code = "reach.up_to" if longest_m > 0.0 else "reach.none"
-                reach = Message(code, {"length": Quantity(longest_m, "length")})
-            else:
-                reach = Message("reach.any")
+                reach = Message(
+                    "reach.up_to" if longest_m > 0.0 else "reach.none",
+                    {"length": Quantity(longest_m, "length")},
+                )
             basis = Message("basis.length", {"wished": Quantity(wished, "percent")})
             if even < wished and row.length_m > longest_m:
                 yield Advice(

@@ -200,9 +200,8 @@ def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFl
     ways = [Message("way.lay_level"), Message("way.feed_low_end")]
     if zone_flow.decided_by == "valve":
         ways.insert(0, Message("way.throttle_low_end"))
-    enters = Message(
-        "holes.drain_hole" if at.kind == "drain" else "holes.hole", {"number": at.number}
-    )
+    drain = at.kind == "drain"
+    enters = Message("holes.drain_hole" if drain else "holes.hole", {"number": at.number})
     return RowWarning(
         row=number,
         kind="lets air in",
