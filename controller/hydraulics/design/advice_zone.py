@@ -128,14 +128,17 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
                 )
             elif pattern not in seen:
                 seen.add(pattern)
-                holes_drilled = _drilled(row.drilling)
                 yield Advice(
                     subject="row length",
                     kind="to know",
                     where=Message("place.drilled_as", {"zone": name}),
                     message=Message(
                         "advice.reach",
-                        {"pipe": row.pipe.label, "holes": holes_drilled, "reach": reach},
+                        {
+                            "pipe": row.pipe.label,
+                            "holes": _drilled(row.drilling),
+                            "reach": reach,
+                        },
                     ),
                     based_on=basis,
                     zones=(name,),
@@ -349,8 +352,10 @@ def of_holes(cases: list[ZoneCase], crop_spacing: Callable[[str], float]) -> Ite
     """Bore and distance of holes that miss their plants, and what better ones give."""
     for case in cases:
         zone = case.garden.zone(case.zone.name)
+        # Distances are marked on a pipe in whole inches or centimetres.
+        marked_m = M_PER_IN if case.garden.us_units else 0.01
         for crop in dict.fromkeys(planting.crop for planting in zone.plantings):
-            gap_m = _round_length_m(crop_spacing(crop), case.garden.us_units)
+            gap_m = max(1, round(crop_spacing(crop) / marked_m)) * marked_m
             better = {
                 index: drilling
                 for index, row in enumerate(zone.rows)
@@ -493,12 +498,6 @@ def _throttled(case: ZoneCase, flow_m3_s: float) -> tuple[float, float, tuple[fl
         if any(not hole.plugged for hole in found.holes)
     )
     return loss_k, level_m, (full.flow_m3_s, low.flow_m3_s)
-
-
-def _round_length_m(metres: float, us: bool) -> float:
-    """A distance to mark on a pipe: whole inches or whole centimetres, at least one."""
-    unit_m = M_PER_IN if us else 0.01
-    return max(1, round(metres / unit_m)) * unit_m
 
 
 def _better_drilling(drilling: Drilling, gap_m: float) -> Drilling | None:
