@@ -119,11 +119,6 @@ def most_over_m(flow: ZoneFlow) -> float:
     float
         Head; 0 where all holes are plugged. [m]
 
-    Raises
-    ------
-    OutOfRange
-        Never, for flows of the network.
-
     Source
     ------
     `HoleFlow.head_m` less the height of the mouth.
@@ -134,25 +129,6 @@ def most_over_m(flow: ZoneFlow) -> float:
 def jet_warning(flow: ZoneFlow, lines: Lines) -> Message | None:
     """How uncertain a zone's jets are under high pressure; None where they are certain.
 
-    Parameters
-    ----------
-    flow : ZoneFlow
-        The zone as solved.
-    lines : Lines
-        The garden's lines.
-
-    Returns
-    -------
-    Message or None
-        For the gardener.
-
-    Raises
-    ------
-    InputError
-        As `drilled_holes`.
-
-    Source
-    ------
     Cavitation: Nurick (1976), orifice.py; the loose jet's 0.61 is a sharp edge's.
     """
     over_m = most_over_m(flow)

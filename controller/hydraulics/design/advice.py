@@ -441,6 +441,9 @@ def advise(
 ) -> tuple[Advice, ...]:
     """What to build or set otherwise in this garden; what prevents harm comes first.
 
+    Then by water saved, by time, and what is good to know; each piece names its own source. There
+    is none for a zone whose flow is not known or that gives no water.
+
     Parameters
     ----------
     garden : Garden
@@ -454,20 +457,10 @@ def advise(
     corrections : Corrections
         Results of field tests; the same as in `lines`.
 
-    Returns
-    -------
-    tuple of Advice
-        Advice that prevents harm, then by water saved, then by time, then what is good to know.
-        There is none for a zone whose flow is not known or that gives no water.
-
     Raises
     ------
     NoSolution
         If the flows do not settle.
-
-    Source
-    ------
-    Each piece names its own.
     """
     cases: list[ZoneCase] = []
     for zone in garden.zones:

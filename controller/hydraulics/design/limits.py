@@ -329,11 +329,6 @@ def longest_run_s(garden: Garden, zone: Zone) -> float:
         of the weekday with the least time, shared by the zones with the same kind of valve,
         `most_open` at a time. Infinite without windows and limit. [s]
 
-    Raises
-    ------
-    OutOfRange
-        Never, for the garden model.
-
     Source
     ------
     The share is our choice.

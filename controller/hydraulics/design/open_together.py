@@ -83,26 +83,7 @@ def _closing_heads(zones: Iterable[Zone]) -> Iterator[tuple[Zone, float]]:
 def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
     """The zones of an open set whose valves lack the head they need to shut.
 
-    Parameters
-    ----------
-    lines : Lines
-        The garden's lines.
-    opened : frozenset of str
-        The open zones.
-
-    Returns
-    -------
-    list of StaysOpen
-        Each with the head it needs and has [m], the largest lack first.
-
-    Raises
-    ------
-    InputError, NoSolution
-        As `Lines.zone_flows`.
-
-    Source
-    ------
-    `before_valve_m` against the valve's own figure. Hand valves shut at any head.
+    The largest lack comes first. Hand valves shut at any head. Raises what `Lines.zone_flows` does.
     """
     asking = list(_closing_heads(lines.zones_of(opened)))
     if not asking:

@@ -42,7 +42,7 @@ class RowWarning:
 
 
 def doubtful_rows(zone_flow: ZoneFlow, *, most_m3_s: float = inf) -> tuple[RowWarning, ...]:
-    """Rows, or parts of rows, that do not fill or may not run at these flows.
+    """Rows, or parts of rows, that do not fill or may not run at these flows, row by row.
 
     Parameters
     ----------
@@ -51,24 +51,10 @@ def doubtful_rows(zone_flow: ZoneFlow, *, most_m3_s: float = inf) -> tuple[RowWa
     most_m3_s : float
         Flow of the zone alone with its valve full open: more is not advised. [m3/s]
 
-    Returns
-    -------
-    tuple of RowWarning
-        Row by row; heads in `raise_m` [m], flows in `flow_m3_s` [m3/s]; none for plugged rows.
-
-    Raises
-    ------
-    OutOfRange
-        Never, for flows of the network.
-
     Notes
     -----
     The flow needed is found with all heads raised by what is lacking and friction unchanged; a long
-    row needs a little more.
-
-    Source
-    ------
-    Surface tension: `orifice.first_drip_head_m`. The rest is the hole law.
+    row needs a little more. Surface tension: `orifice.first_drip_head_m`. The rest is the hole law.
     """
     found: list[RowWarning] = []
     for number, row in enumerate(zone_flow.rows, 1):
@@ -96,28 +82,10 @@ def doubtful_rows(zone_flow: ZoneFlow, *, most_m3_s: float = inf) -> tuple[RowWa
 
 
 def stream_warning(zone: Zone, zone_flow: ZoneFlow) -> Message | None:
-    """Why the reading of a stream is too low; None where it is good enough.
+    """Warning that the reading of a stream is too low; None where it is good enough.
 
-    Parameters
-    ----------
-    zone : Zone
-        The zone; there is no warning without a stream or reach as its opening.
-    zone_flow : ZoneFlow
-        Its flow with only this zone open.
-
-    Returns
-    -------
-    Message or None
-        For the gardener.
-
-    Raises
-    ------
-    OutOfRange
-        Never, for flows of the network.
-
-    Source
-    ------
-    jets.py: above 2 psi the air takes an eighth of the height and more.
+    Above 2 psi the air takes an eighth of the height and more (jets.py). `zone_flow` is the zone's
+    with only this zone open.
     """
     if zone.opening.stream_m is None and zone.opening.reach_m is None:
         return None
@@ -133,26 +101,7 @@ def stream_warning(zone: Zone, zone_flow: ZoneFlow) -> Message | None:
 def unmeasured_loss_k(zone: Zone, zone_flow: ZoneFlow) -> tuple[float, float, float] | None:
     """Loss of take-off and an unknown valve, much, half and little open; None if it is known.
 
-    Parameters
-    ----------
-    zone : Zone
-        The zone.
-    zone_flow : ZoneFlow
-        Its flow, for the open holes behind the valve.
-
-    Returns
-    -------
-    tuple of float, or None
-        Loss coefficients, least first. [-]
-
-    Raises
-    ------
-    OutOfRange
-        Never, for zones of the garden model.
-
-    Source
-    ------
-    pipe.py: `unknown_loss_k`.
+    Loss coefficients, least first [-], by `pipe.unknown_loss_k` for the open holes behind it.
     """
     holes_m2 = sum(pi / 4.0 * hole.bore_m**2 for hole in zone_flow.open_holes)
     if not zone.opening.unknown or holes_m2 <= 0.0:
@@ -162,30 +111,10 @@ def unmeasured_loss_k(zone: Zone, zone_flow: ZoneFlow) -> tuple[float, float, fl
 
 
 def opening_warning(zone: Zone, zone_flow: ZoneFlow, loss_k: float) -> Message | None:
-    """Why a zone's flow is a guess; None where its valve was set, seen or measured.
+    """Warning that a zone's flow is a guess; None where its valve was set, seen or measured.
 
-    Parameters
-    ----------
-    zone : Zone
-        The zone.
-    zone_flow : ZoneFlow
-        Its flow with only this zone open.
-    loss_k : float
-        The loss coefficient its flow was computed with; a fitted one is no guess. [-]
-
-    Returns
-    -------
-    Message or None
-        For the gardener.
-
-    Raises
-    ------
-    OutOfRange
-        Never, for flows of the network.
-
-    Source
-    ------
-    pipe.py: `unknown_loss_k`.
+    `zone_flow` is the zone's with only this zone open, computed with `loss_k`; a fitted loss is no
+    guess.
     """
     guessed = unmeasured_loss_k(zone, zone_flow)
     if guessed is None or not isclose(loss_k, guessed[1], rel_tol=1e-9):

@@ -57,19 +57,8 @@ def what_if(
 ) -> tuple[WhatIf, ...]:
     """Effects of small changes on one zone's flow and uniformity, each by solving again.
 
-    Parameters
-    ----------
-    garden : Garden
-        The garden as it is.
-    zone : str
-        Name of the zone; it runs alone but for the change that opens another with it.
-    corrections : Corrections
-        Results of field tests.
-
-    Returns
-    -------
-    tuple of WhatIf
-        Flow [m3/s] and uniformity before and after; none for a zone that gives no water.
+    The zone runs alone but for the change that opens another with it. There are none for a zone
+    that gives no water.
 
     Raises
     ------
@@ -77,10 +66,6 @@ def what_if(
         If there is no such zone, or its opening cannot be turned into a loss.
     NoSolution
         If the flows do not settle.
-
-    Source
-    ------
-    garden_lines.py, with the change made.
     """
     before_lines = Lines(garden, corrections=corrections)
     alone = frozenset((zone,))
