@@ -16,26 +16,30 @@ from datetime import date, time
 from typing import Literal, Union
 
 # How a quantity is shown. All are SI inside: lengths, bores and heads in m, flows in m3/s, volumes
-# in m3, depths in mm, times in s, temperatures in degrees Celsius, shares from 0 to 1. Weekdays are
-# numbers, Monday is 0.
+# in m3, depths in mm, times in s, forces in N, temperatures in degrees Celsius, shares from 0 to 1.
+# Weekdays are numbers, Monday is 0.
 Kind = Literal[
     "about length",
     "bore",
     "depth",
     "duration",
     "flow",
+    "force",
     "head",
     "length",
     "off level",
     "percent",
+    "pipe temperature",
     "pressure",
     "rough flow",
     "rough length",
+    "rough number",
     "rough volume",
     "seconds",
     "short time",
     "speed",
     "temperature",
+    "tilt",
     "volume",
     "weekday",
 ]

@@ -15,6 +15,7 @@ M_PER_IN = 0.0254
 M_PER_FT = 0.3048
 M3_PER_US_GAL = 231 * M_PER_IN**3
 PA_PER_PSI = 6894.757293168
+N_PER_LBF = 4.4482216152605
 # Head of cold water for one psi. The trade's 2.31 ft (0.7041 m) is for 62 °F; ours follows from the
 # density above at standard gravity: 0.70434 m.
 HEAD_M_PER_PSI = PA_PER_PSI / (WATER_DENSITY_KG_M3 * GRAVITY_M_S2)

@@ -22,13 +22,13 @@ from controller.check.zone_checks import (
 )
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.garden.plumbing import SupplyKind
-from controller.hydraulics.calibration.hole_law_error import jet_words
+from controller.hydraulics.calibration.hole_law_error import jet_warning
 from controller.hydraulics.design.advice_zone import row_speeds_m_s
 from controller.hydraulics.design.open_together import first_that_stays_open
 from controller.hydraulics.design.row_warnings import (
     doubtful_rows,
-    opening_doubt,
-    stream_doubt,
+    opening_warning,
+    stream_warning,
     unmeasured_loss_k,
 )
 from controller.hydraulics.network.garden_lines import Lines
@@ -146,18 +146,12 @@ def _of_flow(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[F
 
 def _zone_messages(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[Message]:
     """Warnings about one zone alone: its rows, its stream, its opening, its barrel."""
-    us = garden.us_units
     loss_k = lines.valve_loss_k(zone.name)
-    words: list[str | None] = [
-        *(
-            row.words
-            for row in doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines), us_units=us)
-        ),
-        jet_words(flow, lines, us_units=us),
-        stream_doubt(zone, flow, us_units=us),
-    ]
-    messages = [Message("check.said", {"words": one}) for one in words if one is not None]
-    guess = opening_doubt(zone, flow, loss_k, us_units=us)
+    rows = doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines))
+    messages = [row.message for row in rows]
+    others = jet_warning(flow, lines), stream_warning(zone, flow)
+    messages += [one for one in others if one is not None]
+    guess = opening_warning(zone, flow, loss_k)
     unmeasured = unmeasured_loss_k(zone, flow)
     if guess is not None and unmeasured is not None:
         most, least = (

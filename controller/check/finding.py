@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from controller.hydraulics.design.advice_base import Advice
+from controller.hydraulics.design.advice_zone import Advice
 from controller.messages import Message
 
 
@@ -40,11 +40,5 @@ def caution(where: Message, message: Message, *, about: str = "") -> Finding:
 
 def unsaid(found: Iterable[Finding], advice: Iterable[Advice]) -> list[Finding]:
     """The findings that design advice does not repeat: every fault, and the other cautions."""
-    said = {(one.subject, one.where) for one in advice}
-    return [f for f in found if f.weight == "fault" or (f.about, _as_advice(f.where)) not in said]
-
-
-def _as_advice(where: Message) -> str:
-    """A zone or row as design advice names it; empty for other places."""
-    zone, row = (where.values.get(key, "") for key in ("zone", "row"))
-    return f'zone "{zone}"' + (f", row {row}" if row else "") if zone else ""
+    said = [(one.subject, one.where) for one in advice]
+    return [f for f in found if f.weight == "fault" or (f.about, f.where) not in said]

@@ -72,7 +72,6 @@ def of_dose(
         drains_m3=drains_m3,
         takes_in=soak,
         longest_s=longest_run_s(garden, zone),
-        us_units=garden.us_units,
     )
     helps = flow.flow_m3_s >= WORTH_THROTTLING * target.flow_m3_s
     then_s = (wanted_m3 + drains_m3) / target.flow_m3_s

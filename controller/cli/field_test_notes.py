@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +33,9 @@ from controller.hydraulics.calibration.measurements import (
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
+from controller.paper.amounts import Units
 from controller.paper.flows import fitted_words
+from controller.wording.say import say
 
 KINDS = ("cups", "stream", "bucket", "run", "gauge", "count")
 _SHARE_ERRORS = ("cups", "bucket")
@@ -98,8 +101,8 @@ def field_test(note: Note) -> Writing:
         fitted = fit(garden, [*before, test], today_in(garden, note.clock))
         book.keep_measurement(kept_dict(test, garden), at=note.at_utc, who=note.args.who)
         ids, _ = _tests_in_force(book.path, garden)
-        book.keep_fit(fitted_to_dict(fitted), ids)
-        _print_fit(fitted, note.done)
+        book.keep_fit(fitted_to_dict(fitted, partial(say, us=garden.us_units)), ids)
+        _print_fit(fitted, note.done, garden)
 
     return write
 
@@ -112,8 +115,8 @@ def take_back(note: Note) -> Writing:
         book.take_back_measurement(note.args.number)
         ids, tests = _tests_in_force(book.path, garden)
         fitted = fit(garden, tests, today_in(garden, note.clock))
-        book.keep_fit(fitted_to_dict(fitted), ids)
-        _print_fit(fitted, "written down")
+        book.keep_fit(fitted_to_dict(fitted, partial(say, us=garden.us_units)), ids)
+        _print_fit(fitted, "written down", garden)
 
     return write
 
@@ -122,14 +125,14 @@ def _tests_in_force(logbook: Path, garden: Garden) -> tuple[list[int], list[Meas
     """The tests that were not taken back, and those that this garden file still describes."""
     rows = from_logbook(logbook, Questions.measurements) or []
     tests, left_out = kept_measurements([row.said for row in rows], garden)
-    for words in left_out:
-        to_stderr(f"field tests: {words}")
+    for left in left_out:
+        to_stderr(f"field tests: {say(left, us=garden.us_units)}")
     return [row.id for row in rows], list(tests)
 
 
-def _print_fit(fitted: Fitted, done: str) -> None:
+def _print_fit(fitted: Fitted, done: str, garden: Garden) -> None:
     to_stderr(done)
-    for line in fitted_words(fitted):
+    for line in fitted_words(fitted, Units(garden.us_units)):
         to_stderr(line)
 
 

@@ -36,8 +36,10 @@ from controller.errors import GardenFileError, InputError
 from controller.garden.model import Zone
 from controller.garden.new_garden import ask_new
 from controller.garden.show import show_filled
-from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
+from controller.hydraulics.design.advice import advise
+from controller.hydraulics.design.advice_zone import Advice
 from controller.messages import Message
+from controller.paper.advice import advice_rows, advice_text
 from controller.paper.flows import run_lines, run_rows
 from controller.paper.text import paragraph
 from controller.paper.usual_season import season_lines, season_row
@@ -71,7 +73,7 @@ def advice_for(
     )
     if zones is None:
         return found
-    return tuple(a for a in found if any(f'"{zone}"' in a.where + a.words for zone in zones))
+    return tuple(one for one in found if not set(zones).isdisjoint(one.zones))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,7 +121,7 @@ def check(args: argparse.Namespace) -> int:
     ]
     meter = _meter_finds(loaded, tested)
     fed = supply_lines(loaded.garden, tested.lines)
-    tests = [caution(Message("place.field_tests"), _said(words)) for words in tested.warnings]
+    tests = [caution(Message("place.field_tests"), warning) for warning in tested.warnings]
     found = sorted(
         [*found, *usual_findings, *short, *soil, *tests], key=lambda f: f.weight != "fault"
     )
@@ -232,7 +234,7 @@ def _as_json(checked: _Checked) -> None:
                 "leak_found_from_l_s": leak_from_l_s(garden.meter),
                 "zones": [one.row() for one in checked.meter],
             },
-            "advice": advice_rows(checked.advice),
+            "advice": advice_rows(checked.advice, us=garden.us_units),
         }
     )
 

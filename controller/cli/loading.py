@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from functools import partial
 from pathlib import Path
 from typing import Any, TextIO, TypeVar
 
@@ -27,6 +28,7 @@ from controller.timetable.plausible import Doubt
 from controller.timetable.weather.climatology import read_station
 from controller.timetable.weather.gather import Gathered, Gatherer, best_normals
 from controller.weather.day import WeatherDay
+from controller.wording.say import say
 from crops.catalogue import Catalogue
 from crops.catalogue import load as load_catalogue
 
@@ -165,17 +167,17 @@ def load_tested(loaded: Loaded) -> Calibrated:
         tests = [row.said for row in rows]
     tested = calibrated_lines(loaded.garden, found, tests)
     for remark in tested.remarks:
-        to_stderr(f"field tests: {remark}")
+        to_stderr(f"field tests: {say(remark, us=loaded.garden.us_units)}")
     if tested.refitted and tested.fitted is not None and book is not None:
-        _store_fit(book, tested.fitted, [row.id for row in rows])
+        _store_fit(book, tested.fitted, [row.id for row in rows], us=loaded.garden.us_units)
     return tested
 
 
-def _store_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
+def _store_fit(book: Path, fitted: Fitted, ids: Sequence[int], *, us: bool) -> None:
     """Store a new fit; where the logbook is read-only, it is made anew each time."""
     try:
         with Logbook(book, system_clock()) as logbook:
-            logbook.keep_fit(fitted_to_dict(fitted), ids)
+            logbook.keep_fit(fitted_to_dict(fitted, partial(say, us=us)), ids)
     except LogbookError as fault:
         to_stderr(f"field tests: the new fit is not kept: {fault}")
 

@@ -49,6 +49,7 @@ from controller.paper.report import (
 from controller.timetable import plausible
 from controller.timetable.calibrated import Bands
 from controller.units import l_from_m3
+from controller.wording.say import say
 
 SYSTEM_STATE = Path("/var/lib/rowgate")
 _MM_PER_M = 1000.0
@@ -294,7 +295,10 @@ def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Wr
     ]
     found += [
         Written(
-            day=day_of(t.at_utc), kind="field test", words=f"{t.id}, {shown(t.said)}", who=t.who
+            day=day_of(t.at_utc),
+            kind="field test",
+            words=f"{t.id}, {say(shown(t.said), us=units.us)}",
+            who=t.who,
         )
         for t in ask.measurements()
     ]

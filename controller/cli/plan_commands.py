@@ -27,9 +27,9 @@ from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
-from controller.hydraulics.design.advice import advice_text
-from controller.hydraulics.design.what_if import what_if, what_if_text
+from controller.hydraulics.design.what_if import what_if
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
+from controller.paper.advice import advice_text, what_if_text
 from controller.paper.amounts import Units
 from controller.paper.flows import fitted_words, flow_document, flow_text
 from controller.paper.ledger import eto_rows, eto_text, ledger_rows, ledger_text
@@ -51,6 +51,7 @@ from controller.timetable.plan import ledger_on, plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.weather.days import clear_sky_of, eto_of
 from controller.weather.files.reader import read_weather
+from controller.wording.say import say
 
 _DAY = timedelta(days=1)
 
@@ -62,6 +63,7 @@ def plan(args: argparse.Namespace) -> int:
     first = args.first or own_today(loaded, clock)
     last = first + (args.days - 1) * _DAY
     tested = load_tested(loaded)
+    warnings = [say(warning, us=loaded.garden.us_units) for warning in tested.warnings]
     timetable = _timetable(loaded, tested.lines, first, last, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
     rows = timetable_rows(timetable, loaded.garden, bands)
@@ -81,7 +83,7 @@ def plan(args: argparse.Namespace) -> int:
                 "against_flooding": flooding_row(timetable),
                 "soil_read": [check.row() for check in soil],
                 "remarks": list(timetable.remarks),
-                "field_tests": list(tested.warnings),
+                "field_tests": warnings,
             }
         )
     elif args.csv:
@@ -92,7 +94,7 @@ def plan(args: argparse.Namespace) -> int:
         print(timetable_text(timetable, loaded.garden, bands), end="")
         for check in soil:
             print(*paragraph(check.words), sep="\n")
-        for words in tested.warnings:
+        for words in warnings:
             print(*paragraph(f"Field tests: {words}"), sep="\n")
     return 0
 
@@ -170,13 +172,15 @@ def flow(args: argparse.Namespace) -> int:
     )
     if args.picture:
         _draw(args, sets, found, garden)
+    us = garden.us_units
+    fitted = [] if tested.fitted is None else fitted_words(tested.fitted, Units(us))
     if args.json:
         print_json(
             {
                 "garden": garden.site.name,
                 "sets": flow_document(found, tested.lines, bands),
-                "next_test": bands.next_test,
-                "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
+                "next_test": None if bands.next_test is None else say(bands.next_test, us=us),
+                "fitted": fitted,
             }
         )
     else:
@@ -185,11 +189,11 @@ def flow(args: argparse.Namespace) -> int:
             end="",
         )
         for changes in what_ifs.values():
-            print(what_if_text(changes, us=garden.us_units), end="")
+            print(what_if_text(changes, us=us), end="")
         if args.advice:
             named = {name for names in sets for name in names}
-            print(advice_text(advice_for(loaded, tested, named), us=garden.us_units), end="")
-        for words in [] if tested.fitted is None else fitted_words(tested.fitted):
+            print(advice_text(advice_for(loaded, tested, named), us=us), end="")
+        for words in fitted:
             print(words)
     return 0
 

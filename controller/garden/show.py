@@ -62,6 +62,20 @@ def show_rough_length(metres: float, us: bool) -> str:
     return show_length(round(metres / step_m) * step_m, us)
 
 
+def show_off_level(metres: float, us: bool) -> str:
+    """A small height in both units, the garden's first, because levels are marked in either."""
+    size_mm = 1000.0 * metres
+    shown, unit = (size_mm, "mm") if size_mm < 10.0 else (size_mm / 10.0, "cm")
+    inches = show_figures(units.in_from_m(metres), 2)
+    return _both(f"{inches} in", f"{show_figures(shown, 2)} {unit}", us)
+
+
+def show_tilt(metres: float, us: bool) -> str:
+    """A height by which a row is tilted: whole centimetres, and what they are in inches."""
+    metric = f"{100.0 * metres:.0f} cm"
+    return f"{metric} ({units.in_from_m(metres):.1f} in)" if us else metric
+
+
 def show_bore(metres: float, us: bool) -> str:
     """A drill or pipe size: a fraction of an inch where it is one, else three decimals; or mm."""
     return _inches(units.in_from_m(metres)) if us else f"{_trim(metres * 1000, 2)} mm"
@@ -72,6 +86,18 @@ def show_pressure(head_m: float, us: bool) -> str:
     if us:
         return f"{_trim(units.psi_from_head_m(head_m), 1)} psi"
     return f"{_trim(units.kpa_from_head_m(head_m), 1)} kPa"
+
+
+def show_head(head_m: float, us: bool) -> str:
+    """A head to three figures, in psi or metres of water."""
+    if us:
+        return f"{show_figures(units.psi_from_head_m(head_m), 3)} psi"
+    return f"{show_figures(head_m, 3)} m of water"
+
+
+def show_force(newtons: float, us: bool) -> str:
+    """A force in both units, the garden's first."""
+    return _both(f"{newtons / units.N_PER_LBF:.0f} lbf", f"{newtons:.0f} N", us)
 
 
 def show_speed(m_s: float, us: bool) -> str:
@@ -98,6 +124,13 @@ def show_rough_flow(flow_m3_s: float, us: bool) -> str:
     if us:
         return f"{show_figures(units.gal_min_from_m3_s(flow_m3_s), 3)} gal/min"
     return f"{show_figures(units.l_min_from_m3_s(flow_m3_s), 3)} L/min"
+
+
+def show_rough_volume(volume_m3: float, us: bool) -> str:
+    """A volume to two figures."""
+    if us:
+        return f"{show_figures(units.gal_from_m3(volume_m3), 2)} gal"
+    return f"{show_figures(units.l_from_m3(volume_m3), 2)} L"
 
 
 def show_depth(depth_mm: float, us: bool) -> str:
@@ -128,6 +161,11 @@ def show_seconds(seconds: float) -> str:
 def show_temperature(celsius: float, us: bool) -> str:
     """A temperature in F or C."""
     return f"{_trim(units.f_from_c(celsius), 1)} F" if us else f"{_trim(celsius, 1)} C"
+
+
+def show_pipe_temperature(celsius: float, us: bool) -> str:
+    """The temperature of a pipe in both units, the garden's first."""
+    return _both(f"{units.f_from_c(celsius):.0f} °F", f"{celsius:.0f} °C", us)
 
 
 def show_filled(filled: Iterable[Filled]) -> list[str]:

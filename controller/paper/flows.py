@@ -8,18 +8,20 @@ from dataclasses import dataclass
 
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Row, Run, SupplyKind
+from controller.garden.show import quoted
 from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
 from controller.hydraulics.calibration.result import Fitted
-from controller.hydraulics.design.advice_base import quoted
 from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import HoleFlow, Lines, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.hydraulics.physics.water_hammer import velocity_m_s
+from controller.messages import Message
 from controller.paper.amounts import Units
 from controller.paper.picture import row_bars
 from controller.paper.text import open_time, paragraph
 from controller.timetable.calibrated import Bands
 from controller.units import GRAVITY_M_S2, in_from_m, l_from_m3, l_min_from_m3_s
+from controller.wording.say import say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +161,8 @@ def flow_text(
         "Give or take: two standard errors of what is known of drill, valve and supply.",
     ]
     if bands.next_test is not None:
-        text += paragraph(f"The field test that would tell most: {bands.next_test}.")
+        test = say(bands.next_test, us=units.us)
+        text += paragraph(f"The field test that would tell most: {test}.")
     return "\n".join(text) + "\n"
 
 
@@ -359,17 +362,20 @@ def _zone_document(
 _NAMED = ("static head", "test flow", "bore", "discharge", "valve")
 
 
-def fitted_words(fitted: Fitted) -> list[str]:
+def fitted_words(fitted: Fitted, units: Units) -> list[str]:
     """The value of each unknown, and which tests contradict; lines of 80 columns."""
     count = f"{fitted.tests} field test{'' if fitted.tests == 1 else 's'}"
-    silent = [p.name for p in fitted.parameters if not p.learnt and p.unknown.kind in _NAMED]
+    silent = tuple(p.name for p in fitted.parameters if not p.learnt and p.unknown.kind in _NAMED)
     sentences = [
-        *(parameter.words for parameter in fitted.parameters if parameter.learnt),
-        *([f"the tests say nothing of: {', '.join(silent)}"] if silent else []),
+        *(parameter.message for parameter in fitted.parameters if parameter.learnt),
+        *([Message("fit.nothing_of", {"names": silent})] if silent else []),
         *fitted.remarks,
-        *(f"contradiction: {odd.words}" for odd in fitted.contradictions),
+        *(
+            Message("fit.contradiction", {"contradiction": one.message})
+            for one in fitted.contradictions
+        ),
     ]
     lines = [f"Fitted to {count}:"]
     for sentence in sentences:
-        lines += paragraph(sentence, "  - ", "    ")
+        lines += paragraph(say(sentence, us=units.us), "  - ", "    ")
     return lines

@@ -51,8 +51,6 @@ SENTENCES: dict[str, str] = {
     "place.weather": "weather",
     "place.health": "health",
     "place.field_tests": "field tests",
-    "place.zone": 'zone "{zone}"',
-    "place.row": 'zone "{zone}", row {row}',
     # The garden as a whole.
     "check.no_zone": "it has no zone",
     "check.no_window": "no window lets {kind} valves water",

@@ -4,6 +4,7 @@ A sentence is a format string. It may name its values in these ways::
 
     {beyond}              a quantity in the gardener's units, a text, or another message
     {holes:hole|holes}    the first word if the number is 1, else the second
+    {n:a hole|{n} holes}  the same, with the number in the second
     {ways:, or }          several messages or texts, joined by ", or "
     {names:listed}        several texts: "a, b and c"
     {names:quoted}        several names, each between its own marks
@@ -19,10 +20,15 @@ from typing import Any
 
 from controller.garden import show
 from controller.messages import Kind, Message, Quantity
-from controller.wording import check
+from controller.wording import advice, calibration, check, rows
 
 # The sentences of each subject, module by module.
-ALL: tuple[dict[str, str], ...] = (check.SENTENCES,)
+ALL: tuple[dict[str, str], ...] = (
+    advice.SENTENCES,
+    calibration.SENTENCES,
+    check.SENTENCES,
+    rows.SENTENCES,
+)
 
 _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "about length": show.show_about,
@@ -30,15 +36,22 @@ _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "depth": show.show_depth,
     "duration": lambda seconds, _: show.show_duration(seconds),
     "flow": show.show_flow,
+    "force": show.show_force,
+    "head": show.show_head,
     "length": show.show_length,
+    "off level": show.show_off_level,
     "percent": lambda share, _: f"{100.0 * share:.0f} %",
+    "pipe temperature": show.show_pipe_temperature,
     "pressure": show.show_pressure,
     "rough flow": show.show_rough_flow,
     "rough length": show.show_rough_length,
+    "rough number": lambda number, _: show.show_figures(number, 2),
+    "rough volume": show.show_rough_volume,
     "seconds": lambda seconds, _: show.show_seconds(seconds),
     "short time": lambda seconds, _: show.show_short(seconds),
     "speed": show.show_speed,
     "temperature": show.show_temperature,
+    "tilt": show.show_tilt,
     "volume": show.show_volume,
     "weekday": lambda day, _: show.WEEKDAYS[int(day)],
 }

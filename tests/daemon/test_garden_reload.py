@@ -7,6 +7,7 @@ from pathlib import Path
 from pytest import approx
 from support.clock import HandClock
 from support.gardens import a_garden, a_zone
+from support.wording import said
 
 from controller.daemon.garden_reload import GardenFile, KeptFieldTests
 from controller.garden.plumbing import Opening
@@ -43,7 +44,7 @@ def test_a_new_fit_is_taken_up_at_the_next_look(tmp_path: Path) -> None:
     assert file.look() is None
     test = Bucket(zones=ALONE, zone="a", volume_m3=0.004, time_s=160.0)
     number = book.keep_measurement({"kind": "bucket"})
-    book.keep_fit(fitted_to_dict(fit(GARDEN, [test])), [number])
+    book.keep_fit(fitted_to_dict(fit(GARDEN, [test]), said), [number])
     book.close()
     fresh = file.look()
     assert fresh is not None

@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 
 from support.hydraulics_gardens import a_garden, a_row, a_zone
+from support.wording import said
 
 from controller.garden.plumbing import Opening
 from controller.hydraulics.calibration.kept_tests import kept_dict, kept_measurements
@@ -33,7 +34,7 @@ def test_a_test_of_a_zone_throttled_anew_is_left_out_and_named() -> None:
     now = replace(GARDEN, zones=(replace(a, opening=Opening(loss_k=5e4)), b))
     standing, left_out = kept_measurements(KEPT, now)
     assert standing == [METER, GAUGE]
-    assert left_out == [
+    assert list(map(said, left_out)) == [
         "bucket with a open: left out, the garden file describes the valve of a otherwise than on "
         "its day"
     ]
@@ -46,7 +47,9 @@ def test_so_is_one_of_a_zone_drilled_anew_or_gone() -> None:
     assert kept_measurements(KEPT, drilled)[0] == [BUCKET, GAUGE]
     standing, left_out = kept_measurements(KEPT, replace(GARDEN, zones=(b,)))
     assert standing == [METER, GAUGE]
-    assert left_out == ['bucket with a open: left out, the garden has no zone "a" now']
+    assert list(map(said, left_out)) == [
+        'bucket with a open: left out, the garden has no zone "a" now'
+    ]
 
 
 def test_a_new_pressure_in_the_file_leaves_every_test_standing() -> None:

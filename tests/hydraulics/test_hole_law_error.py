@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from support.hydraulics_gardens import PSI_M, a_drilling, a_garden, a_row, a_zone
+from support.wording import said
 
 from controller.garden.model import Garden
 from controller.garden.plumbing import Face, Opening, Row, Supply, Walls
@@ -14,10 +15,11 @@ from controller.hydraulics.calibration.hole_law_error import (
     DENSE_FROM,
     evenness_range,
     hole_share,
-    jet_words,
+    jet_warning,
 )
 from controller.hydraulics.design.row_warnings import doubtful_rows
 from controller.hydraulics.network.garden_lines import Lines
+from controller.wording.say import say
 
 ASH = frozenset(["ash"])
 DENSE = a_row(
@@ -62,12 +64,13 @@ def test_a_row_with_few_holes_has_no_range() -> None:
 def test_jets_under_a_strong_tap_are_said_to_be_unsure() -> None:
     strong = a_garden(a_zone("ash", a_row(length_m=1.0)))
     lines = Lines(strong)
-    words = jet_words(lines.open_set(ASH).zones["ash"], lines, us_units=True)
-    assert words is not None
+    warning = jet_warning(lines.open_set(ASH).zones["ash"], lines)
+    assert warning is not None
+    words = say(warning, us=True)
     assert "psi" in words
     assert "boils" in words
     weak = Lines(a_garden(a_zone("ash", a_row(length_m=1.0), opening=Opening(loss_k=1e4))))
-    assert jet_words(weak.open_set(ASH).zones["ash"], weak, us_units=True) is None
+    assert jet_warning(weak.open_set(ASH).zones["ash"], weak) is None
 
 
 def test_a_falling_row_says_where_air_enters_and_what_to_do() -> None:
@@ -77,7 +80,7 @@ def test_a_falling_row_says_where_air_enters_and_what_to_do() -> None:
     flow = Lines(garden).open_set(ASH).zones["ash"]
     (doubt, *_) = [d for d in doubtful_rows(flow) if d.kind == "lets air in"]
     assert doubt.holes[0] == 1
-    assert "air enters at hole 1" in doubt.words
-    assert "lay the row level" in doubt.words
+    assert "air enters at hole 1" in said(doubt.message)
+    assert "lay the row level" in said(doubt.message)
     dry = [hole.number for hole in flow.rows[0].holes if hole.flow_m3_s <= 0.0]
     assert list(doubt.holes) == dry

@@ -8,11 +8,13 @@ from math import pi
 import pytest
 from support.findings import where_of, words_of
 from support.hydraulics_gardens import a_garden, a_row, a_zone
+from support.wording import said
 
 from controller.check.supply_checks import of_forks
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Opening, Run, Supply
-from controller.hydraulics.design.advice import HAND_CLOSES_S, Advice, advise
+from controller.hydraulics.design.advice import HAND_CLOSES_S, advise
+from controller.hydraulics.design.advice_zone import Advice
 from controller.hydraulics.design.open_together import uncounted_at_forks_m
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.physics.pipe import PIPES
@@ -40,7 +42,7 @@ def about(garden: Garden, subject: str) -> list[Advice]:
 def test_the_run_that_is_too_narrow_is_named_with_what_its_next_size_gives() -> None:
     garden = two_arms()
     (advice,) = about(garden, "main")
-    assert advice.where == 'main, run "arm"'
+    assert said(advice.where) == 'main, run "arm"'
     wider = replace(garden, runs=(TRUNK, replace(ARM, pipe=PIPES["3/4 in"]), WIDE))
     alone = frozenset(("ash",))
     before, after = (Lines(one).zone_flows(alone)["ash"] for one in (garden, wider))
@@ -53,7 +55,7 @@ def test_a_run_that_takes_most_of_a_long_way_is_named_though_it_is_slow() -> Non
     long = replace(ARM, length_m=200.0, pipe=PIPES["3/4 in"])
     zone = a_zone("ash", run="arm", main_run_m=200.0)
     (advice,) = about(a_garden(zone, runs=(TRUNK, long)), "main")
-    assert advice.where == 'main, run "arm"'
+    assert said(advice.where) == 'main, run "arm"'
     assert advice.figures["velocity_m_s"] < 1.52
     assert advice.figures["main_share"] > 0.1
 
@@ -69,7 +71,7 @@ def test_a_surge_goes_on_into_a_wider_pipe_by_part() -> None:
     speeds = [velocity_m_s(flow_m3_s=flow, bore_m=p.bore_m) for p in (ARM.pipe, TRUNK.pipe)]
     at_valve_m = waves[0] * speeds[0] / GRAVITY_M_S2
     assert advice.figures["at_once_m"] == pytest.approx(at_valve_m, rel=1e-5)
-    assert advice.words.count("1/2 in Schedule 40") == 1
+    assert said(advice.message).count("1/2 in Schedule 40") == 1
     # WORKED: shut in 0.2 s, longer than there and back, 2 sum(L V) / (g t) for the whole column.
     slow_m = 2.0 * (8.0 * speeds[0] + 10.0 * speeds[1]) / (GRAVITY_M_S2 * HAND_CLOSES_S)
     assert advice.figures["usual_m"] == pytest.approx(slow_m, rel=1e-4)
@@ -87,7 +89,7 @@ def test_a_surge_grows_into_a_narrower_pipe() -> None:
     areas = [p.bore_m**2 / wave for p, wave in zip((near, far), waves, strict=True)]
     rise_m *= 2.0 * areas[0] / sum(areas)
     assert advice.figures["at_once_m"] == pytest.approx(rise_m, rel=1e-5)
-    assert "1/2 in Schedule 40" in advice.words
+    assert "1/2 in Schedule 40" in said(advice.message)
 
 
 def thin_beside_fast(loss_k: float) -> Garden:

@@ -16,6 +16,7 @@ from controller.hydraulics.design.open_together import (
 )
 from controller.hydraulics.network.garden_lines import Lines
 from controller.units import GRAVITY_M_S2, head_m_from_psi
+from controller.wording.say import say
 
 ALONE = frozenset("a")
 
@@ -76,7 +77,7 @@ def test_the_valve_that_lacks_most_is_named() -> None:
 def test_what_a_valve_lacks_is_said_in_the_gardeners_units() -> None:
     # WORKED: 1 psi is 6894.757 Pa, 6.9 kPa.
     found = StaysOpen(zone="leeks", wants_m=head_m_from_psi(10), has_m=head_m_from_psi(6))
-    assert found.words(us=True) == (
+    assert say(found.message, us=True) == (
         'the valve of "leeks" wants 10 psi before it to shut, and 6 psi would be left'
     )
-    assert "68.9 kPa before it to shut, and 41.4 kPa" in found.words(us=False)
+    assert "68.9 kPa before it to shut, and 41.4 kPa" in say(found.message, us=False)

@@ -6,13 +6,15 @@ from dataclasses import replace
 
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
+from support.wording import said
 
 from controller.garden.model import Garden
 from controller.garden.plumbing import Face, Opening, Row, Supply, Walls
-from controller.hydraulics.design.row_warnings import doubtful_rows, opening_doubt, stream_doubt
+from controller.hydraulics.design.row_warnings import doubtful_rows, opening_warning, stream_warning
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import ZoneFlow
 from controller.hydraulics.physics.orifice import first_drip_head_m
+from controller.wording.say import say
 
 # A level 20 ft row of 40 holes.
 LONG = a_row(length_m=6.096)
@@ -47,14 +49,14 @@ def test_a_rising_row_with_little_water_never_fills_to_its_end() -> None:
     assert len(never.holes) == pytest.approx(9, abs=1)
     assert never.holes[-1] == 40
     assert [doubt.kind for doubt in others] == ["may not run"]
-    assert "never fills beyond" in never.words
-    assert "open the valve until it gives about" in never.words
+    assert "never fills beyond" in said(never.message)
+    assert "open the valve until it gives about" in said(never.message)
 
 
 def test_opening_the_valve_as_far_as_is_said_makes_every_hole_run() -> None:
     row = replace(LONG, far_height_m=0.0508)
-    said = doubtful_rows(throttled(row, 1.58e-3 / 60))
-    more = throttled(row, 1.05 * max(doubt.flow_m3_s for doubt in said))
+    warnings = doubtful_rows(throttled(row, 1.58e-3 / 60))
+    more = throttled(row, 1.05 * max(doubt.flow_m3_s for doubt in warnings))
     assert more.dry_holes == 0
     assert shortest_over_m(more) > 0.8 * first_drip_head_m(0.0015875)
 
@@ -62,19 +64,19 @@ def test_opening_the_valve_as_far_as_is_said_makes_every_hole_run() -> None:
 def test_nobody_is_told_to_open_a_valve_beyond_wide_open() -> None:
     flow = throttled(replace(LONG, far_height_m=0.0508), 1.58e-3 / 60)
     told = doubtful_rows(flow)[0]
-    assert "open the valve" in told.words
+    assert "open the valve" in said(told.message)
     enough, short = (
         doubtful_rows(flow, most_m3_s=part * told.flow_m3_s)[0] for part in (1.01, 0.99)
     )
     assert enough == told
-    assert "open the valve" not in short.words and "lower the pipe" in short.words
+    assert "open the valve" not in said(short.message) and "lower the pipe" in said(short.message)
 
 
 def test_holes_of_one_wall_are_named_in_one_breath() -> None:
     pairs = a_drilling(every_m=0.0762, first_m=0.0381, walls=Walls.BOTH, face=Face.DOWN)
-    said = doubtful_rows(throttled(a_row(pairs, length_m=6.096), 1.5e-3 / 60))
-    assert any("every second" in doubt.words for doubt in said)
-    assert max(len(doubt.words) for doubt in said) < 500
+    warnings = doubtful_rows(throttled(a_row(pairs, length_m=6.096), 1.5e-3 / 60))
+    assert any("every second" in said(doubt.message) for doubt in warnings)
+    assert max(len(said(doubt.message)) for doubt in warnings) < 500
 
 
 def test_plugging_as_many_as_is_said_makes_the_others_run() -> None:
@@ -95,15 +97,15 @@ def test_a_hump_leaves_its_own_holes_dry_and_not_the_far_end() -> None:
     dry = next(doubt for doubt in doubtful_rows(flow) if doubt.kind == "stays dry")
     assert 1 not in dry.holes
     assert 40 not in dry.holes
-    assert "lower the pipe there by" in dry.words
+    assert "lower the pipe there by" in said(dry.message)
 
 
 def test_a_full_open_row_on_a_low_barrel_is_told_to_plug_and_not_to_open_further() -> None:
     barrel = Supply(static_head_m=0.25, test_head_m=0.0, test_flow_m3_s=3e-5)
     doubts = doubtful_rows(alone(a_garden(a_zone("ash", LONG), supply=barrel)))
     assert doubts
-    assert all("open the valve" not in doubt.words for doubt in doubts)
-    assert any("plug about" in doubt.words for doubt in doubts)
+    assert all("open the valve" not in said(doubt.message) for doubt in doubts)
+    assert any("plug about" in said(doubt.message) for doubt in doubts)
 
 
 def test_a_row_without_any_water_has_nothing_to_scale_from() -> None:
@@ -126,24 +128,23 @@ def test_small_holes_hold_more_water_back_than_large_ones() -> None:
 
 def test_words_are_in_the_gardeners_units() -> None:
     flow = throttled(LONG, 1.6e-3 / 60)
-    assert " gal/min" in doubtful_rows(flow, us_units=True)[0].words
-    assert " L/min" in doubtful_rows(flow)[0].words
+    assert " gal/min" in say(doubtful_rows(flow)[0].message, us=True)
+    assert " L/min" in say(doubtful_rows(flow)[0].message, us=False)
 
 
 def test_a_stream_read_above_two_psi_is_doubted_and_a_small_one_is_not() -> None:
     zone = a_zone("ash", opening=Opening(stream_m=0.3))
     strong = alone(a_garden(a_zone("ash", opening=Opening(loss_k=2e3))))
     weak = alone(a_garden(a_zone("ash", opening=Opening(loss_k=1e5))))
-    assert "the air takes an eighth" in (stream_doubt(zone, strong) or "")
-    assert stream_doubt(zone, weak) is None
-    assert stream_doubt(a_zone("ash"), strong) is None
+    assert "the air takes an eighth" in said(stream_warning(zone, strong))
+    assert stream_warning(zone, weak) is None
+    assert stream_warning(a_zone("ash"), strong) is None
 
 
 def test_an_unknown_opening_is_doubted_until_its_loss_is_known() -> None:
     zone = a_zone("ash", opening=Opening(unknown=True))
     flow = alone(a_garden(a_zone("ash", opening=Opening(loss_k=1e4))))
-    words = opening_doubt(zone, flow, zone.take_off_k + 1e4)
-    assert words is not None
-    assert "5.08 L/min alone, and the true one may be a third" in words
-    assert opening_doubt(zone, flow, 2e4) is None
-    assert opening_doubt(a_zone("ash"), flow, 4.0 + 1e4) is None
+    warning = opening_warning(zone, flow, zone.take_off_k + 1e4)
+    assert "5.08 L/min alone, and the true one may be a third" in said(warning)
+    assert opening_warning(zone, flow, 2e4) is None
+    assert opening_warning(a_zone("ash"), flow, 4.0 + 1e4) is None

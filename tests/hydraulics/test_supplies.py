@@ -8,12 +8,13 @@ from json import dumps, loads
 import pytest
 from pytest import approx
 from support.hydraulics_gardens import a_garden, a_zone
+from support.wording import kept
 
 from controller.errors import InputError
 from controller.garden.plumbing import BeforeRegulator, Pump, Supply, SupplyKind
 from controller.hydraulics.calibration.fit import fit
 from controller.hydraulics.calibration.measurements import Bucket
-from controller.hydraulics.calibration.result import described, fitted_from_dict, fitted_to_dict
+from controller.hydraulics.calibration.result import described, fitted_from_dict
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supplies import (
     at_level,
@@ -171,12 +172,12 @@ def test_what_was_fitted_of_a_kinked_supply_is_kept_whole(supply: Supply) -> Non
     flow = Lines(garden).open_set(frozenset(["ash"])).supply_flow_m3_s
     bucket = Bucket(zones=frozenset(["ash"]), zone="ash", volume_m3=0.9 * flow * 60, time_s=60.0)
     fitted = fit(garden, [bucket])
-    kept = fitted_from_dict(loads(dumps(fitted_to_dict(fitted))))
-    assert kept.corrections.supply == fitted.corrections.supply
-    assert kept.corrections.supply is not None
-    assert kept.corrections.supply.limit is not None
+    back = fitted_from_dict(loads(dumps(kept(fitted))))
+    assert back.corrections.supply == fitted.corrections.supply
+    assert back.corrections.supply is not None
+    assert back.corrections.supply.limit is not None
     # And what was kept before there were limits reads as it did.
-    old = fitted_to_dict(fit(a_garden(a_zone("ash")), []))
+    old = kept(fit(a_garden(a_zone("ash")), []))
     del old["corrections"]["supply"]["limit"]
     assert fitted_from_dict(old).corrections.supply is not None
 

@@ -10,11 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 from support.uniformity import emission_uniformity
+from support.wording import said
 
 from controller.errors import InputError
 from controller.garden.model import Watering
 from controller.garden.plumbing import Opening
-from controller.hydraulics.design.what_if import WORN, Change, WhatIf, what_if, what_if_text
+from controller.hydraulics.design.what_if import WORN, Change, WhatIf, what_if
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.row_shares import (
     drained_share,
@@ -22,6 +23,7 @@ from controller.hydraulics.network.row_shares import (
     row_shares,
 )
 from controller.hydraulics.network.uniformity import low_quarter_uniformity, real_uniformity
+from controller.paper.advice import what_if_text
 
 HABITS = Watering(windows=())
 ALONE = frozenset(("ash",))
@@ -81,7 +83,7 @@ def test_a_drain_hole_takes_its_share_and_is_tried_off_where_there_is_one() -> N
     drilling = a_drilling(drain_bore_m=0.002, drain_every_m=2.4384)
     garden = a_garden(a_zone("ash", a_row(drilling)))
     without = _by_change(what_if(garden, "ash"))["drain"]
-    assert without.words.startswith("without its drain holes")
+    assert said(without.message).startswith("without its drain holes")
     assert without.flow_change < 0.0
     dry = a_garden(a_zone("ash"))
     assert _by_change(what_if(dry, "ash"))["drain"].flow_change > 0.0

@@ -27,6 +27,7 @@ from controller.hydraulics.calibration.uncertainty import FlowErrors, possible_t
 from controller.hydraulics.network.garden_lines import Lines
 from support.hydraulics_forward import Drawn, G, TrueGarden
 from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_row, a_zone
+from support.wording import said
 
 INCH = 0.0254
 
@@ -222,8 +223,8 @@ def asked_next(garden: Garden, fitted: Fitted) -> Measurement | None:
     lines = Lines(garden, corrections=corrections_for(garden, fitted)[0])
     for zone in garden.zones:  # where no figure stands, that of the prior does
         lines.valve_loss_k(zone.name)
-    by_words = {words: test for test, words in possible_tests(garden, lines)}
-    return by_words[fitted.next_test.words]
+    by_words = {said(message): test for test, message in possible_tests(garden, lines)}
+    return by_words[said(fitted.next_test.message)]
 
 
 @dataclass

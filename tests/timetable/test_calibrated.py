@@ -9,13 +9,14 @@ from typing import Any
 from pytest import approx
 from support.clock import HandClock
 from support.hydraulics_gardens import a_garden, a_zone
+from support.wording import kept, said
 
 from controller.daemon.garden_reload import KeptFieldTests
 from controller.garden.plumbing import Opening
 from controller.hydraulics.calibration.fit import fit
 from controller.hydraulics.calibration.kept_tests import kept_dict
 from controller.hydraulics.calibration.measurements import MeterRun
-from controller.hydraulics.calibration.result import described, fitted_from_dict, fitted_to_dict
+from controller.hydraulics.calibration.result import described, fitted_from_dict
 from controller.logbook.logbook import Logbook
 from controller.timetable import calibrated as kept_lines
 from controller.timetable.calibrated import Bands
@@ -50,13 +51,11 @@ def test_an_older_fit_is_made_anew_from_the_kept_tests() -> None:
     assert tested.refitted
     # WORKED: 4 L in two minutes.
     assert _flow(tested) == approx(2.0, rel=0.05)
-    said = tested.remarks[0]
-    assert said.startswith("fitted anew, as this Rowgate does it")
-    assert '"a"' in said and "now" in said and '"b"' not in said
+    remark = said(tested.remarks[0])
+    assert remark.startswith("fitted anew, as this Rowgate does it")
+    assert '"a"' in remark and "now" in remark and '"b"' not in remark
     assert tested.fitted is not None
-    again = kept_lines.calibrated_lines(
-        GARDEN, fitted_to_dict(tested.fitted), [kept_dict(RUN, GARDEN)]
-    )
+    again = kept_lines.calibrated_lines(GARDEN, kept(tested.fitted), [kept_dict(RUN, GARDEN)])
     assert (again.refitted, again.remarks) == (False, ())
 
 
@@ -72,19 +71,19 @@ def test_the_daemon_makes_it_anew_once(tmp_path: Path, monkeypatch: Any) -> None
         return fit(*args, **more)
 
     monkeypatch.setattr("controller.hydraulics.calibration.fit.fit", counted)
-    kept = KeptFieldTests(tmp_path / "logbook.db")
-    assert kept.corrections(GARDEN).valve_k["a"] > 1e4
-    assert kept.fitted(GARDEN) is not None
-    assert kept.corrections(GARDEN).valve_k["a"] > 1e4
+    tests = KeptFieldTests(tmp_path / "logbook.db")
+    assert tests.corrections(GARDEN).valve_k["a"] > 1e4
+    assert tests.fitted(GARDEN) is not None
+    assert tests.corrections(GARDEN).valve_k["a"] > 1e4
     assert len(fits) == 1
 
 
 def test_a_fit_of_sixty_zones_is_kept_in_little_room() -> None:
     zones = [a_zone(f"zone {i}") for i in range(60)]
     fitted = fit(a_garden(*zones), [])
-    text = json.dumps(fitted_to_dict(fitted))
+    text = json.dumps(kept(fitted))
     assert len(text) < 150_000
-    assert fitted_from_dict(json.loads(text)) == fitted
+    assert kept(fitted_from_dict(json.loads(text))) == json.loads(text)
 
 
 def test_the_bands_say_when_it_is_enough() -> None:
@@ -93,7 +92,7 @@ def test_the_bands_say_when_it_is_enough() -> None:
     ]
     enough = Bands(GARDEN, fit(GARDEN, [*runs, *runs])).next_test
     assert enough is not None
-    assert enough.startswith("none is needed")
+    assert said(enough).startswith("none is needed")
     wanted = Bands(GARDEN, fit(GARDEN, [])).next_test
     assert wanted is not None
-    assert not wanted.startswith("none")
+    assert not said(wanted).startswith("none")

@@ -13,7 +13,6 @@ from math import exp, log, sqrt
 
 from controller.errors import InputError
 from controller.garden.model import Garden
-from controller.garden.show import show_flow, show_length, show_pressure
 from controller.hydraulics.calibration.least_squares import Matrix, quadratic, with_priors
 from controller.hydraulics.calibration.measurements import (
     Bucket,
@@ -56,6 +55,7 @@ from controller.hydraulics.calibration.uncertainty import (
     solve,
 )
 from controller.hydraulics.network.geometry import drilled_holes
+from controller.messages import Message, Quantity, Value
 
 # A slip is named where correcting it lowers the sum of squares by `_NAMED_FROM`, and brings the
 # reading within `_FITS` standard errors; at most so many tests and zones are tried for it.
@@ -69,7 +69,7 @@ class Slip:
 
     place: int
     gain: float
-    words: str
+    message: Message
 
 
 def likeliest_slip(found: Solved) -> Slip | None:
@@ -91,11 +91,11 @@ def likeliest_slip(found: Solved) -> Slip | None:
             continue
         beside = _Beside(others, list(priors.values()))
         noted, _ = beside.unlikely(test)
-        for one, words in mended:
+        for one, message in mended:
             unlikely, sigmas = beside.unlikely(one)
             gain = noted - unlikely
             if gain > _NAMED_FROM and sigmas < _FITS and (best is None or gain > best.gain):
-                best = Slip(place, gain, words)
+                best = Slip(place, gain, message)
     return best
 
 
@@ -166,14 +166,14 @@ def pattern(test: Measurement, garden: Garden, here: Neighbours) -> float:
 
 def told_from_the_far_end(test: Measurement, garden: Garden, here: Neighbours) -> Slip | None:
     """Cups or streams whose holes fit much better when counted from the far end."""
-    for mirrored, words in _mirrored(test, garden):
+    for mirrored, message in _mirrored(test, garden):
         gain = pattern(test, garden, here) - pattern(mirrored, garden, here)
         if gain > _NAMED_FROM:
-            return Slip(0, gain, words)
+            return Slip(0, gain, message)
     return None
 
 
-def _mended(test: Measurement, garden: Garden) -> Iterator[tuple[Measurement, str]]:
+def _mended(test: Measurement, garden: Garden) -> Iterator[tuple[Measurement, Message]]:
     yield from _mirrored(test, garden)
     if len(test.zones) != 1 or not isinstance(test, Cups | Stream | Bucket | MeterRun | Count):
         return
@@ -189,10 +189,10 @@ def _mended(test: Measurement, garden: Garden) -> Iterator[tuple[Measurement, st
             refuse_impossible(garden, [moved])
         except InputError:
             continue
-        yield moved, f'it fits far better as a test of "{name}": was it noted for the wrong zone?'
+        yield moved, Message("cause.wrong_zone", {"zone": name})
 
 
-def _mirrored(test: Measurement, garden: Garden) -> Iterator[tuple[Measurement, str]]:
+def _mirrored(test: Measurement, garden: Garden) -> Iterator[tuple[Measurement, Message]]:
     if not isinstance(test, Cups | Stream):
         return
     zone = garden.zone(test.zone)
@@ -200,10 +200,7 @@ def _mirrored(test: Measurement, garden: Garden) -> Iterator[tuple[Measurement, 
     plugged = {h.number for h in holes if h.plugged}
     turned = tuple(len(holes) + 1 - number for number in test.holes)
     if turned != test.holes and not plugged & set(turned):
-        yield (
-            replace(test, holes=turned),
-            "it fits far better with its holes counted from the far end: count from the inlet",
-        )
+        yield replace(test, holes=turned), Message("cause.far_end")
 
 
 __all__ = ["Slip", "likeliest_slip", "pattern", "told_from_the_far_end"]
@@ -325,10 +322,16 @@ def _as_slip(found: Solved, slip: Slip) -> Contradiction:
     return Contradiction(
         test=test.shown,
         sigmas=-sigmas,
-        words=f"{test.shown}: it says {_shown(test, value, found.garden)}, all tests together "
-        f"{_shown(test, told, found.garden)}; {slip.words}; until that is solved it is left out, "
-        "and the flows are less sure",
-        cause=slip.words,
+        message=Message(
+            "fit.slip",
+            {
+                "test": test.shown,
+                "says": _figure(test, value),
+                "others": _figure(test, told),
+                "cause": slip.message,
+            },
+        ),
+        cause=slip.message,
     )
 
 
@@ -341,16 +344,23 @@ def _contradictions(found: Solved) -> list[Contradiction]:
             made += [one for one in _oddest_hole(garden, test, here) if abs(one.sigmas) > TOO_FAR]
             continue
         off = -sigmas if mirrored is None else sqrt(mirrored.gain)
-        cause = "" if mirrored is None else mirrored.words
+        cause = None if mirrored is None else mirrored.message
         value, _ = said(test, garden)
         told = predicted(test, here.lines, here.tried)
         made.append(
             Contradiction(
                 test=test.shown,
                 sigmas=off,
-                words=f"{test.shown}: it says {_shown(test, value, garden)}, all tests together "
-                f"{_shown(test, told, garden)}: {abs(off):.1f} times what the errors allow for "
-                f"one; {cause or 'do it again, or look for what was different'}",
+                message=Message(
+                    "fit.too_far",
+                    {
+                        "test": test.shown,
+                        "says": _figure(test, value),
+                        "others": _figure(test, told),
+                        "times": abs(off),
+                        "cause": cause or Message("cause.look"),
+                    },
+                ),
                 cause=cause,
             )
         )
@@ -417,27 +427,24 @@ def _all_parameters(
     ), whole
 
 
-def _remarks(garden: Garden, parameters: Sequence[FittedParameter]) -> list[str]:
+def _remarks(garden: Garden, parameters: Sequence[FittedParameter]) -> Iterator[Message]:
     """Where the tests differ from the garden file."""
-    remarks = []
+    at_m = garden.supply.test_head_m
     for parameter in parameters:
         unknown, x = parameter.unknown, parameter.log_factor
         off = abs(x) > max(_CHANGE_SAID, 2.0 * parameter.error)
         if unknown.kind == "test flow" and off:
-            then, now = (show_flow(unknown.value(at), garden.us_units) for at in (0.0, x))
-            at_m = garden.supply.test_head_m
-            where = f" at {show_pressure(at_m, garden.us_units)}" if at_m > 0.0 else ""
-            remarks.append(
-                "the supply has changed since the flow test in the garden file: "
-                f"{then}{where} then, {now} now; look at its filter, and put a new flow test into "
-                "the garden file"
+            yield Message(
+                "fit.supply_changed_at" if at_m > 0.0 else "fit.supply_changed",
+                {
+                    "then": Quantity(unknown.value(0.0), "flow"),
+                    "pressure": Quantity(at_m, "pressure"),
+                    "now": Quantity(unknown.value(x), "flow"),
+                },
             )
         if unknown.kind == "open holes" and x < 0.0 and off:
-            remarks.append(
-                f'some holes of "{unknown.zone}" may be plugged: about {100.0 * exp(x):.0f} % of '
-                f"its water comes; count those that run (rowgate note count)"
-            )
-    return remarks
+            share = Quantity(exp(x), "percent")
+            yield Message("fit.holes_plugged", {"zone": unknown.zone or "", "share": share})
 
 
 def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Contradiction]:
@@ -455,29 +462,29 @@ def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Co
         others = [a for i, a in enumerate(apart) if i != place]
         error = hole_error(test, garden, place) * sqrt(1.0 + 1.0 / len(others))
         sigmas = (apart[place] - sum(others) / len(others)) / error
-        cause = (
-            "its water stands low: measure the heights along the row"
-            if is_level_unsure(test, garden, place)
-            else "look at its drilling, or whether it is half plugged"
+        cause = Message(
+            "cause.stands_low" if is_level_unsure(test, garden, place) else "cause.drilling"
         )
         found.append(
             Contradiction(
                 test=test.shown,
                 sigmas=sigmas,
-                words=f"{test.shown}: hole {number} gives {'more' if sigmas > 0.0 else 'less'} "
-                f"than the other holes of the test would have it, {abs(sigmas):.1f} times what "
-                f"the errors allow for one; {cause}",
-                cause=f"hole {number}: {cause}",
+                message=Message(
+                    "fit.hole_gives_more" if sigmas > 0.0 else "fit.hole_gives_less",
+                    {"test": test.shown, "hole": number, "times": abs(sigmas), "cause": cause},
+                ),
+                cause=Message("cause.of_hole", {"hole": number, "cause": cause}),
             )
         )
     return [max(found, key=lambda one: abs(one.sigmas))]
 
 
-def _shown(test: Measurement, figure: float, garden: Garden) -> str:
+def _figure(test: Measurement, figure: float) -> Value:
+    """What a test reads or should read, as it is shown."""
     if isinstance(test, Gauge):
-        return show_pressure(figure, garden.us_units)
+        return Quantity(figure, "pressure")
     if isinstance(test, Stream):
-        return f"streams as of {show_length(height_of_m(figure), garden.us_units)} upward"
+        return Message("fit.streams", {"height": Quantity(height_of_m(figure), "length")})
     if isinstance(test, Count):
-        return f"{100.0 * exp(figure):.0f} % of the holes"
-    return show_flow(exp(figure), garden.us_units)
+        return Message("fit.holes_share", {"share": Quantity(exp(figure), "percent")})
+    return Quantity(exp(figure), "flow")

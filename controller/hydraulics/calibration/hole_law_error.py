@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 from math import pi
 
 from controller.garden.model import Zone
-from controller.garden.show import show_pressure
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import coefficient_at, drilled_holes
 from controller.hydraulics.network.results import ZoneFlow
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.hydraulics.physics.orifice import momentum_sigma_band
+from controller.messages import Message, Quantity
 
 # Coefficient times area of all holes, over the area of the pipe, from which momentum shifts a row's
 # uniformity by more than a hundredth or two either way (the first hole against the last: about half
@@ -119,11 +119,6 @@ def most_over_m(flow: ZoneFlow) -> float:
     float
         Head; 0 where all holes are plugged. [m]
 
-    Raises
-    ------
-    OutOfRange
-        Never, for flows of the network.
-
     Source
     ------
     `HoleFlow.head_m` less the height of the mouth.
@@ -131,30 +126,9 @@ def most_over_m(flow: ZoneFlow) -> float:
     return max((hole.head_m - hole.z_m for hole in flow.open_holes), default=0.0)
 
 
-def jet_words(flow: ZoneFlow, lines: Lines, *, us_units: bool) -> str | None:
+def jet_warning(flow: ZoneFlow, lines: Lines) -> Message | None:
     """How uncertain a zone's jets are under high pressure; None where they are certain.
 
-    Parameters
-    ----------
-    flow : ZoneFlow
-        The zone as solved.
-    lines : Lines
-        The garden's lines.
-    us_units : bool
-        Whether the words are in US units.
-
-    Returns
-    -------
-    str or None
-        Words for the gardener.
-
-    Raises
-    ------
-    InputError
-        As `drilled_holes`.
-
-    Source
-    ------
     Cavitation: Nurick (1976), orifice.py; the loose jet's 0.61 is a sharp edge's.
     """
     over_m = most_over_m(flow)
@@ -165,10 +139,11 @@ def jet_words(flow: ZoneFlow, lines: Lines, *, us_units: bool) -> str | None:
     if over_m < MAY_BOIL_M or bored is None or bored.discharge_coefficient < DETACHED_BELOW:
         return None
     coefficient = coefficient_at(bored, lines.water, over_m)
-    less = 100.0 * (1.0 - 0.61 / coefficient)
-    return (
-        f"its holes stand under {show_pressure(over_m, us_units)}: over about "
-        f"{show_pressure(MAY_BOIL_M, us_units)} water boils in short holes, and a jet may come "
-        f"loose from its hole, glassy and thinner than it; the holes then give up to {less:.0f} % "
-        "less than computed: look at the jets, and measure the flow"
+    return Message(
+        "zone.loose_jets",
+        {
+            "pressure": Quantity(over_m, "pressure"),
+            "limit": Quantity(MAY_BOIL_M, "pressure"),
+            "less": Quantity(1.0 - 0.61 / coefficient, "percent"),
+        },
     )

@@ -17,6 +17,7 @@ from controller.hydraulics.calibration.measurements import (
     measurement_to_dict,
 )
 from controller.hydraulics.calibration.result import described
+from controller.messages import Message
 
 _MARKS = "described"
 _PARTS = ("holes", "valve")
@@ -31,17 +32,18 @@ def kept_dict(measurement: Measurement, garden: Garden) -> dict[str, Any]:
     }
 
 
-def shown(kept: Mapping[str, Any]) -> str:
-    """A kept field test in a few words, even if it cannot be read."""
+def shown(kept: Mapping[str, Any]) -> Message:
+    """What a kept field test is called, even if it cannot be read."""
     try:
-        return measurement_from_dict({key: kept[key] for key in kept if key != _MARKS}).shown
+        test = measurement_from_dict({key: kept[key] for key in kept if key != _MARKS})
     except InputError as fault:
-        return f"which does not read: {fault}"
+        return Message("test.unreadable", {"fault": str(fault)})
+    return Message("test.named", {"name": test.shown})
 
 
 def kept_measurements(
     kept: Iterable[Mapping[str, Any]], garden: Garden
-) -> tuple[list[Measurement], list[str]]:
+) -> tuple[list[Measurement], list[Message]]:
     """The field tests that still hold for this garden, and why each of the others is left out.
 
     Raises
@@ -50,18 +52,16 @@ def kept_measurements(
         If a kept test cannot be read.
     """
     marks, names = described(garden), {zone.name for zone in garden.zones}
-    standing, left_out = [], []
+    standing: list[Measurement] = []
+    left_out: list[Message] = []
     for plain in kept:
         test = measurement_from_dict({key: plain[key] for key in plain if key != _MARKS})
         gone = sorted(test.zones - names)
         anew = [part for part, mark in plain.get(_MARKS, {}).items() if marks.get(part) != mark]
         if gone:
-            left_out.append(f'{test.shown}: left out, the garden has no zone "{gone[0]}" now')
+            left_out.append(Message("test.zone_gone", {"test": test.shown, "zone": gone[0]}))
         elif anew:
-            left_out.append(
-                f"{test.shown}: left out, the garden file describes the {anew[0]} otherwise than "
-                "on its day"
-            )
+            left_out.append(Message("test.zone_changed", {"test": test.shown, "part": anew[0]}))
         else:
             standing.append(test)
     return standing, left_out

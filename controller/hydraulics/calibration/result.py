@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from math import exp
 from typing import Any
@@ -18,6 +18,7 @@ from controller.hydraulics.calibration.parameters import (
 )
 from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.lean import sha256
+from controller.messages import Message
 
 # Edition 1 knew no level, no share of open holes, no take-off's or exponent's error.
 _EDITION = 2
@@ -55,30 +56,39 @@ class FittedParameter:
         return self.narrowed >= NOTHING_LEARNT
 
     @property
-    def name(self) -> str:
+    def name(self) -> Message:
         """Its name in reports."""
-        where = f' of "{self.unknown.zone}"' if self.unknown.zone is not None else ""
-        return f"{self.unknown.kind}{where}"
+        if self.unknown.zone is None:
+            return Message("fit.of_garden", {"kind": self.unknown.kind})
+        return Message("fit.of_zone", {"kind": self.unknown.kind, "zone": self.unknown.zone})
 
     @property
-    def words(self) -> str:
+    def message(self) -> Message:
         """What the tests say about it, for reports."""
         if not self.learnt:
-            return f"{self.name}: the tests say nothing of it; the prior stands"
+            return Message("fit.silent", {"name": self.name})
         if self.unknown.kind == "level":
-            return (
-                f"{self.name}: {100.0 * self.log_factor:+.1f} cm against the garden file, give or "
-                f"take {100.0 * self.error:.1f} cm"
-            )
+            off_cm, error_cm = 100.0 * self.log_factor, 100.0 * self.error
+            return Message("fit.level", {"name": self.name, "off_cm": off_cm, "error_cm": error_cm})
         if self.unknown.kind == "valve":
-            return (
-                f"{self.name}: loss coefficient {self.value:.3g} over its take-off, give or take "
-                f"{self.error:.1%} (before the tests {self.unknown.prior_value:.3g}, "
-                f"{self.unknown.prior_error:.0%})"
+            return Message(
+                "fit.valve",
+                {
+                    "name": self.name,
+                    "loss_k": self.value,
+                    "error": self.error,
+                    "prior_k": self.unknown.prior_value,
+                    "prior_error": self.unknown.prior_error,
+                },
             )
-        return (
-            f"{self.name}: {exp(self.log_factor):.3g} times what the garden file says, give or "
-            f"take {self.error:.1%} (before the tests {self.unknown.prior_error:.1%})"
+        return Message(
+            "fit.factor",
+            {
+                "name": self.name,
+                "factor": exp(self.log_factor),
+                "error": self.error,
+                "prior_error": self.unknown.prior_error,
+            },
         )
 
 
@@ -86,21 +96,19 @@ class FittedParameter:
 class Contradiction:
     """A test that contradicts the others and the priors: reading less prediction, in `sigmas`.
 
-    `cause` is the most likely reason, in words; empty where none stands out.
+    `cause` is the most likely reason; None where none stands out.
     """
 
     test: str
     sigmas: float
-    words: str
-    cause: str = ""
+    message: Message
+    cause: Message | None = None
 
     @property
-    def short(self) -> str:
+    def short(self) -> Message:
         """One sentence for a plan: the test, and what to do."""
-        return (
-            f"{self.test}: contradicts the other field tests ({self.cause or 'do it again'}); "
-            "flows are less sure until that is solved"
-        )
+        cause = self.cause or Message("cause.do_again")
+        return Message("fit.contradicts", {"test": self.test, "cause": cause})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +121,7 @@ class NextTest:
 
     kind: str
     zones: frozenset[str]
-    words: str
+    message: Message
     before: float
     after: float
     enough: bool = False
@@ -133,12 +141,13 @@ class Fitted:
     next_test: NextTest | None
     tests: int
     described: Mapping[str, str]
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Message, ...] = ()
 
     @property
-    def warnings(self) -> tuple[str, ...]:
+    def warnings(self) -> tuple[Message, ...]:
         """What plans print until it is resolved: remarks, and contradictions in short."""
-        return (*self.remarks, *dict.fromkeys(found.short for found in self.contradictions))
+        found = [*self.remarks, *(one.short for one in self.contradictions)]
+        return tuple(one for i, one in enumerate(found) if one not in found[:i])
 
 
 def described(garden: Garden) -> dict[str, str]:
@@ -183,7 +192,7 @@ def standing(
     return unknowns, log_factors, found
 
 
-def corrections_for(garden: Garden, fitted: Fitted) -> tuple[Corrections, tuple[str, ...]]:
+def corrections_for(garden: Garden, fitted: Fitted) -> tuple[Corrections, tuple[Message, ...]]:
     """The corrections that hold for the garden as described now, and what no longer holds."""
     unknowns, log_factors, places = standing(garden, fitted, jets=False)
     made = corrections_of(garden, unknowns, log_factors)
@@ -208,16 +217,11 @@ def corrections_for(garden: Garden, fitted: Fitted) -> tuple[Corrections, tuple[
     )
     now = described(garden)
     stale = [part for part in fitted.described if now.get(part) != fitted.described[part]]
-    return corrections, tuple(
-        f"{part}: the garden file describes it otherwise than when it was tested; what was "
-        "measured of it is left out until it is tested again"
-        for part in stale
-        if part in now
-    )
+    return corrections, tuple(Message("fit.stale", {"part": part}) for part in stale if part in now)
 
 
-def fitted_to_dict(fitted: Fitted) -> dict[str, Any]:
-    """A fit as plain values that JSON can hold."""
+def fitted_to_dict(fitted: Fitted, in_words: Callable[[Message], str]) -> dict[str, Any]:
+    """A fit as plain values that JSON can hold; its messages in the words of the day."""
     supply, next_test = fitted.corrections.supply, fitted.next_test
     return {
         "edition": _EDITION,
@@ -235,13 +239,28 @@ def fitted_to_dict(fitted: Fitted) -> dict[str, Any]:
             for k in range(i + 1)
             if row[k] != 0.0
         ],
-        "contradictions": [asdict(found) for found in fitted.contradictions],
+        "contradictions": [
+            {
+                "test": found.test,
+                "sigmas": found.sigmas,
+                "words": in_words(found.message),
+                "cause": "" if found.cause is None else in_words(found.cause),
+            }
+            for found in fitted.contradictions
+        ],
         "next_test": None
         if next_test is None
-        else asdict(next_test) | {"zones": sorted(next_test.zones)},
+        else {
+            "kind": next_test.kind,
+            "zones": sorted(next_test.zones),
+            "words": in_words(next_test.message),
+            "before": next_test.before,
+            "after": next_test.after,
+            "enough": next_test.enough,
+        },
         "tests": fitted.tests,
         "described": dict(fitted.described),
-        "remarks": list(fitted.remarks),
+        "remarks": [in_words(remark) for remark in fitted.remarks],
     }
 
 
@@ -291,18 +310,28 @@ def fitted_from_dict(plain: Mapping[str, Any]) -> Fitted:
                 for one in plain["parameters"]
             ),
             covariance=_whole(plain["covariance"], len(plain["parameters"])),
-            contradictions=tuple(Contradiction(**one) for one in plain["contradictions"]),
-            next_test=None
-            if next_test is None
-            else NextTest(**{**next_test, "zones": frozenset(next_test["zones"])}),
+            contradictions=tuple(_contradiction(**one) for one in plain["contradictions"]),
+            next_test=None if next_test is None else _next_test(**next_test),
             tests=plain["tests"],
             described=dict(plain["described"]),
-            remarks=tuple(plain["remarks"]),
+            remarks=tuple(_kept(remark) for remark in plain["remarks"]),
         )
     except (KeyError, TypeError, ValueError, IndexError) as error:
         raise InputError(
             f"fitted field tests that do not read ({error}): fit them again"
         ) from error
+
+
+def _kept(words: str) -> Message:
+    return Message("fit.kept", {"words": words})
+
+
+def _contradiction(words: str, cause: str = "", **figures: Any) -> Contradiction:
+    return Contradiction(message=_kept(words), cause=_kept(cause) if cause else None, **figures)
+
+
+def _next_test(words: str, zones: Sequence[str], **figures: Any) -> NextTest:
+    return NextTest(message=_kept(words), zones=frozenset(zones), **figures)
 
 
 def _whole(entries: Sequence[Sequence[Any]], size: int) -> tuple[tuple[float, ...], ...]:

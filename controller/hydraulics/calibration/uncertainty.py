@@ -37,6 +37,7 @@ from controller.hydraulics.calibration.predicted import Tried, predicted, said
 from controller.hydraulics.calibration.result import Fitted, NextTest, standing
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.physics.jets import TRUSTED_BELOW_M
+from controller.messages import Message
 
 # How far each unknown is moved for a slope: in its logarithm, or in metres.
 _STEP = 1e-4
@@ -204,39 +205,39 @@ def most_telling_test(here: Neighbours, covariance: Matrix) -> NextTest | None:
         for zone in sorted(opened)
     ]
     before = sum(quadratic(covariance, g, g) for g in flows)
-    best: tuple[float, Measurement, str] | None = None
-    for test, words in possible_tests(garden, here.lines):
+    best: tuple[float, Measurement, Message] | None = None
+    for test, message in possible_tests(garden, here.lines):
         slopes = here.test_slopes(test)
         _, error = said(test, garden)
         total = error**2 + quadratic(covariance, slopes, slopes)
         gained = sum(quadratic(covariance, g, slopes) ** 2 for g in flows) / total
         if best is None or gained > best[0]:
-            best = gained, test, words
+            best = gained, test, message
     if best is None or before <= 0.0:
         return None
-    gained, test, words = best
+    gained, test, message = best
     worst = max(quadratic(covariance, g, g) for g in flows)
     return NextTest(
         kind=test.kind,
         zones=test.zones,
-        words=words,
+        message=message,
         before=sqrt(before / len(flows)),
         after=sqrt(max(0.0, before - gained) / len(flows)),
         enough=worst <= ENOUGH**2 or gained < _HARDLY * before,
     )
 
 
-def possible_tests(garden: Garden, lines: Lines) -> list[tuple[Measurement, str]]:
+def possible_tests(garden: Garden, lines: Lines) -> list[tuple[Measurement, Message]]:
     """Tests that could be done in this garden, with predicted readings and usual errors."""
     tap_m3_s = lines.supply.flow_m3_s(0.0)
-    tests: list[tuple[Measurement, str]] = [
+    tests: list[tuple[Measurement, Message]] = [
         (
             Gauge(zones=frozenset(), head_m=lines.supply.static_head_m),
-            "a gauge at the tap with nothing open",
+            Message("next.gauge_still"),
         ),
         (
             Bucket(zones=frozenset(), volume_m3=3 * _BUCKET_M3, time_s=3 * _BUCKET_M3 / tap_m3_s),
-            "the open tap into a bucket, three times",
+            Message("next.open_tap"),
         ),
     ]
     if garden.supply.pump is not None:
@@ -252,20 +253,24 @@ def possible_tests(garden: Garden, lines: Lines) -> list[tuple[Measurement, str]
         tests += [
             (
                 MeterRun(zones=alone, before_m3=0.0, after_m3=flow_m3_s * count_s, time_s=count_s),
-                f"the house meter over {'two' if minutes <= 2 else minutes} minutes with only "
-                f'"{name}" open',
+                Message(
+                    "next.meter_two" if minutes <= 2 else "next.meter",
+                    {"minutes": minutes, "zone": name},
+                ),
             ),
             (
                 Count(zones=alone, zone=name, running=open_holes(zone)),
-                f'a count of the holes of "{name}" that run, open alone',
+                Message("next.count", {"zone": name}),
             ),
             (
                 Gauge(zones=alone, head_m=max(0.0, flow.tap_head_m)),
-                f'a gauge at the tap with only "{name}" open',
+                Message("next.gauge_open", {"zone": name}),
             ),
         ]
         for number, row in enumerate(flow.zones[name].rows, start=1):
-            where = f'row {number} of "{name}"' if len(zone.rows) > 1 else f'"{name}"'
+            where = Message(
+                "next.row" if len(zone.rows) > 1 else "next.zone", {"row": number, "zone": name}
+            )
             holes = [h for h in row.holes if h.kind == "hole" and h.flow_m3_s > 0.0]
             if not holes:
                 continue
@@ -278,12 +283,13 @@ def possible_tests(garden: Garden, lines: Lines) -> list[tuple[Measurement, str]
                         volume_m3=min(_BUCKET_M3, 60.0 * row.flow_m3_s),
                         time_s=min(_BUCKET_M3 / row.flow_m3_s, 60.0),
                     ),
-                    f"all of {where}, open alone, into a bucket",
+                    Message("next.bucket", {"where": where}),
                 )
             )
             spread = sorted({round(i * (len(holes) - 1) / (_CUPS - 1)) for i in range(_CUPS)})
             among = [holes[i] for i in spread]
             numbers = tuple(hole.number for hole in among)
+            named = tuple(map(str, numbers))
             tests.append(
                 (
                     Cups(
@@ -294,7 +300,7 @@ def possible_tests(garden: Garden, lines: Lines) -> list[tuple[Measurement, str]
                         volumes_m3=tuple(hole.flow_m3_s * _CUPS_S for hole in among),
                         time_s=_CUPS_S,
                     ),
-                    f"cups under holes {', '.join(map(str, numbers))} of {where}, open alone",
+                    Message("next.cups", {"holes": named, "where": where}),
                 )
             )
             heads_m = [hole.head_m - hole.z_m for hole in among]
@@ -308,8 +314,7 @@ def possible_tests(garden: Garden, lines: Lines) -> list[tuple[Measurement, str]
                             holes=numbers,
                             heights_m=tuple(0.64 * head_m for head_m in heads_m),
                         ),
-                        f"the height of the streams of holes {', '.join(map(str, numbers))} of "
-                        f"{where}, open alone",
+                        Message("next.streams", {"holes": named, "where": where}),
                     )
                 )
     return tests

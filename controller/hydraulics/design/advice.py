@@ -9,27 +9,18 @@ from controller.errors import InputError
 from controller.garden.from_file.hardware import DIAPHRAGM_HEAD_M
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Device, Pipe, SupplyKind, ValveKind
-from controller.garden.show import show_bore, show_length
-from controller.hydraulics.design.advice_base import (
-    Advice,
-    ZoneCase,
-    advice_rows,
-    advice_text,
-    ranked,
-    show_head,
-    show_rate,
-    show_speed,
-    zone_case,
-)
 from controller.hydraulics.design.advice_zone import (
+    Advice,
     of_holes,
     of_length,
     of_level,
     of_speed,
     of_throttle,
+    ranked,
 )
 from controller.hydraulics.design.limits import TakesIn
-from controller.hydraulics.design.open_together import before_valve_m, of_together
+from controller.hydraulics.design.open_together import before_valve_m, most_together, share_together
+from controller.hydraulics.design.what_if import ZoneCase, zone_case
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
 from controller.hydraulics.physics.pipe import PIPES
@@ -41,6 +32,7 @@ from controller.hydraulics.physics.water_hammer import (
     velocity_m_s,
     wave_speed_m_s,
 )
+from controller.messages import Message, Quantity
 from controller.units import M_PER_FT, M_PER_IN, c_from_f, head_m_from_psi
 
 # Water main guideline of 5 ft/s, for friction and surge (utilities' practice; from memory).
@@ -74,7 +66,6 @@ HOUSE_PIPES = (
 COPPER_MODULUS_PA = 117e9
 FASTEST_HOUSE_M_S = 8.0 * M_PER_FT
 HOUSE_RUN_US_M, HOUSE_RUN_M = 30.0 * M_PER_FT, 10.0
-N_PER_LBF = 4.4482216152605
 
 
 def of_garden(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> Iterator[Advice]:
@@ -90,11 +81,9 @@ def of_garden(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> 
     yield Advice(
         subject="backflow",
         kind="harm",
-        where="tap",
-        words="drilled pipe in the ground can draw soil water back into the house: put a backflow "
-        "preventer before the main; which kind, how high and how often tested is for your local "
-        "code, not for us; measure the flow test behind it, for it takes pressure",
-        based_on="common practice, no source; defer to local code",
+        where=Message("place.tap"),
+        message=Message("advice.backflow"),
+        based_on=Message("basis.backflow"),
     )
 
 
@@ -130,31 +119,40 @@ def _of_run(run: str, case: ZoneCase, lines: Lines, corrections: Corrections) ->
         return
     share = lost_m[run] / static_m
     bigger = next((p for p in PIPES.values() if p.bore_m > 1.05 * pipe.bore_m), None)
-    through = f'the run "{run}" of the main, {pipe.label}' if run else f"the {pipe.label} main"
-    words = (
-        f'zone "{name}" alone draws {show_speed(speed, lines.garden.us_units)} through {through}, '
-        f"which takes {100 * share:.0f} % of the standing pressure"
-    )
-    gain = 0.0
+    through = Message("main.run" if run else "main.pipe", {"run": run, "pipe": pipe.label})
+    gain, wider = 0.0, None
     if bigger is not None:
-        wider = Lines(_with_pipe(case.garden, run, bigger), corrections=corrections)
-        then = wider.open_set(frozenset((name,))).zones[name].flow_m3_s
+        lines_then = Lines(_with_pipe(case.garden, run, bigger), corrections=corrections)
+        then = lines_then.open_set(frozenset((name,))).zones[name].flow_m3_s
         gain = then / case.flow.flow_m3_s - 1.0
+        in_vain = gain < WORTH_A_PIPE
         faster = velocity_m_s(flow_m3_s=then, bore_m=bigger.bore_m)
-        limit = "the tap or another run" if run else "the tap and not the main"
-        worth = "" if gain >= WORTH_A_PIPE else f", so that {limit} is the limit"
-        words += (
-            f"; {bigger.label} pipe would give it {100 * gain:.0f} % more, at "
-            f"{show_speed(faster, lines.garden.us_units)}{worth}"
+        wider = Message(
+            ("main.bigger_but_other" if run else "main.bigger_but_tap")
+            if in_vain
+            else "main.bigger",
+            {
+                "pipe": bigger.label,
+                "gain": Quantity(gain, "percent"),
+                "speed": Quantity(faster, "speed"),
+            },
         )
-    words += "; throttling the zone costs nothing"
     yield Advice(
         subject="main",
         kind="time",
-        where=f'main, run "{run}"' if run else "main",
-        words=words,
-        based_on="5 ft/s in mains (utilities' practice, from memory); the network solved with the "
-        "next size",
+        where=Message("place.run" if run else "place.main", {"run": run}),
+        message=Message(
+            "advice.main",
+            {
+                "zone": name,
+                "speed": Quantity(speed, "speed"),
+                "pipe": through,
+                "share": Quantity(share, "percent"),
+                "bigger": wider or "",
+            },
+        ),
+        based_on=Message("basis.main"),
+        zones=(name,),
         figures={"velocity_m_s": speed, "main_share": share, "gain": gain},
     )
 
@@ -227,37 +225,41 @@ def _surge_of(case: ZoneCase, lines: Lines) -> _Surge:
 
 def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
     """Pressure rise in the main by the valve that closes hardest."""
-    us = lines.garden.us_units
     surge = max((_surge_of(case, lines) for case in cases), key=lambda one: one.at_once_m)
-    at_once_m, usual_m, rated_m = surge.at_once_m, surge.usual_m, surge.rated_m
-    static_m = lines.most_standing_m
-    words = (
-        f'shut at once, zone "{surge.zone}" adds a surge of {show_head(at_once_m, us)} to the '
-        f"{show_head(static_m, us)} standing; shut as its kind of valve does, "
-        f"{show_head(usual_m, us)}"
-    )
-    if surge.back_s >= _WORTH_SAYING_S:
-        words += f"; anything slower than {surge.back_s:.2f} s helps"
+    at_once_m, rated_m, static_m = surge.at_once_m, surge.rated_m, lines.most_standing_m
     over = rated_m is not None and static_m + at_once_m > rated_m
-    if rated_m is None:
-        words += "; hold the sum against the pressure printed on your pipe"
-    else:
-        sunny = "100 °F (38 °C)" if us else "38 °C (100 °F)"
-        words += (
-            f". {surge.pipe.label} Schedule 40, glued, bears {show_head(rated_m, us)} at {sunny}: "
-            + ("the sum is over it: close slowly, or throttle" if over else "it holds")
+    rating = Message("surge.no_rating")
+    if rated_m is not None:
+        rating = Message(
+            "surge.over" if over else "surge.holds",
+            {
+                "pipe": surge.pipe.label,
+                "rated": Quantity(rated_m, "head"),
+                "warm": Quantity(SUNNY_PIPE_C, "pipe temperature"),
+            },
         )
+    slower = Message("surge.slower", {"back_s": surge.back_s})
     yield Advice(
         subject="surge",
         kind="harm" if over or rated_m is None else "to know",
-        where="main",
-        words=words,
-        based_on="Joukowsky and Michaud; wave speed by Korteweg from PVC's modulus, wall and bore; "
-        "ASTM D1785 ratings, times 0.62 in the sun; closing times from memory",
+        where=Message("place.main"),
+        message=Message(
+            "advice.surge",
+            {
+                "zone": surge.zone,
+                "at_once": Quantity(at_once_m, "head"),
+                "standing": Quantity(static_m, "head"),
+                "usual": Quantity(surge.usual_m, "head"),
+                "slower": slower if surge.back_s >= _WORTH_SAYING_S else "",
+                "rating": rating,
+            },
+        ),
+        based_on=Message("basis.surge"),
+        zones=(surge.zone,),
         figures={
             "wave_m_s": surge.wave_m_s,
             "at_once_m": at_once_m,
-            "usual_m": usual_m,
+            "usual_m": surge.usual_m,
             "static_m": static_m,
             **({} if rated_m is None else {"rated_m": rated_m}),
         },
@@ -276,32 +278,30 @@ def _of_ends(garden: Garden, lines: Lines) -> Iterator[Advice]:
     yield Advice(
         subject="ends",
         kind="harm",
-        where="row ends",
-        words=f"with its holes blocked a row takes the full {show_head(static_m, garden.us_units)},"
-        f" which pushes {_push(least_n, garden.us_units)} on the end of "
-        f"{pipe.label} pipe, and up to {_push(most_n, garden.us_units)} where water "
-        "gets in between cap and pipe: stake dry-fitted ends and joints, never a dry fit before "
-        "the valve",
-        based_on="pressure times area of bore and of outside",
+        where=Message("place.row_ends"),
+        message=Message(
+            "advice.ends",
+            {
+                "standing": Quantity(static_m, "head"),
+                "least": Quantity(least_n, "force"),
+                "pipe": pipe.label,
+                "most": Quantity(most_n, "force"),
+            },
+        ),
+        based_on=Message("basis.ends"),
         figures={"least_n": least_n, "most_n": most_n},
     )
 
 
-def _push(force_n: float, us: bool) -> str:
-    both = f"{force_n / N_PER_LBF:.0f} lbf", f"{force_n:.0f} N"
-    first, second = both if us else both[::-1]
-    return f"{first} ({second})"
-
-
 def _of_house_pipe(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
     """Speed and surge in the house's own pipe, whose size is not known, at the largest flow."""
-    garden, us = lines.garden, lines.garden.us_units
+    garden = lines.garden
     if garden.supply.kind is SupplyKind.BARREL:
         return
     case = max(cases, key=lambda one: one.full.flow_m3_s)
     hand = case.zone.valve.kind is ValveKind.HAND
     closing_s = HAND_CLOSES_S if hand else RELAY_CLOSES_S
-    run_m = HOUSE_RUN_US_M if us else HOUSE_RUN_M
+    run_m = HOUSE_RUN_US_M if garden.us_units else HOUSE_RUN_M
     speeds: list[float] = []
     at_once: list[float] = []
     usual: list[float] = []
@@ -315,22 +315,28 @@ def _of_house_pipe(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
             )
     if max(speeds) <= FASTEST_HOUSE_M_S:
         return
-    sizes = " and ".join(
-        f"{show_speed(speed, us)} in {label}"
+    sizes = tuple(
+        Message("house.speed", {"speed": Quantity(speed, "speed"), "size": label})
         for (label, _, _), speed in zip(HOUSE_PIPES, speeds, strict=True)
     )
     yield Advice(
         subject="house pipe",
         kind="harm" if min(speeds) > FASTEST_HOUSE_M_S else "to know",
-        where="house pipe",
-        words=f'zone "{case.zone.name}" draws {show_rate(case.full.flow_m3_s, us)} through the '
-        f"house's own pipe too: {sizes} copper pipe, where {show_speed(FASTEST_HOUSE_M_S, us)} is "
-        "the most for cold water; shut at once it adds "
-        f"{' and '.join(show_head(m, us) for m in at_once)} there, shut as its kind of valve does "
-        f"{' and '.join(show_head(m, us) for m in usual)} for {show_length(run_m, us)} of "
-        "pipe: look which size yours is; a throttled zone, or one that shuts slowly, spares it",
-        based_on="bores of type L copper tube, ASTM B88, and 8 ft/s in it, copper tube handbooks, "
-        "all from memory; Joukowsky and Michaud; the pipe's size and length are not known here",
+        where=Message("place.house_pipe"),
+        message=Message(
+            "advice.house_pipe",
+            {
+                "zone": case.zone.name,
+                "flow": Quantity(case.full.flow_m3_s, "rough flow"),
+                "speeds": sizes,
+                "most": Quantity(FASTEST_HOUSE_M_S, "speed"),
+                "at_once": tuple(Quantity(rise_m, "head") for rise_m in at_once),
+                "usual": tuple(Quantity(rise_m, "head") for rise_m in usual),
+                "run": Quantity(run_m, "length"),
+            },
+        ),
+        based_on=Message("basis.house_pipe"),
+        zones=(case.zone.name,),
         figures={
             "half_inch_m_s": speeds[0],
             "three_quarter_inch_m_s": speeds[1],
@@ -342,7 +348,6 @@ def _of_house_pipe(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
 
 def _of_closing(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
     """Relay valves that may lack the pressure to close."""
-    us = lines.garden.us_units
     for case in cases:
         valve, name = case.zone.valve, case.zone.name
         if valve.kind is not ValveKind.RELAY or valve.device not in (None, Device.DIAPHRAGM):
@@ -351,17 +356,18 @@ def _of_closing(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
         has_m = before_valve_m(lines, frozenset((name,)), name)
         if has_m >= wants_m:
             continue
-        said = "by its own figure" if valve.least_closing_head_m else "if it has a diaphragm"
-        sure = valve.least_closing_head_m > 0.0 or has_m < DIAPHRAGM_LEAST_M
+        own = valve.least_closing_head_m > 0.0
+        sure = own or has_m < DIAPHRAGM_LEAST_M
         yield Advice(
             subject="closing",
             kind="harm" if sure else "to know",
-            where=f'zone "{name}"',
-            words=f"while it runs, {show_head(has_m, us)} stand before its valve, and to shut "
-            f"{said} it wants {show_head(wants_m, us)}: throttle behind the valve, or take one "
-            "that shuts by a spring or motor",
-            based_on="the network, tap less main; 5 to 10 psi for diaphragm valves from memory, "
-            "the data sheet knows better",
+            where=Message("place.zone", {"zone": name}),
+            message=Message(
+                "advice.closing" if own else "advice.closing_diaphragm",
+                {"has": Quantity(has_m, "head"), "wants": Quantity(wants_m, "head")},
+            ),
+            based_on=Message("basis.closing"),
+            zones=(name,),
             figures={"before_valve_m": has_m, "wants_m": wants_m},
         )
 
@@ -379,17 +385,50 @@ def _of_filter(garden: Garden) -> Iterator[Advice]:
     yield Advice(
         subject="filter",
         kind="to know",
-        where="tap",
-        words=f"a screen of about {mesh} mesh ({opening_mm:.2f} mm) keeps grit out of holes of "
-        f"{show_bore(least_m, garden.us_units)}; with barrel, well or pond water it is due, with "
-        "town water wise after work on the mains; rinse it when the flow falls",
-        based_on="a tenth of the bore, common practice, no source; sieve openings of ASTM E11, "
-        "from memory",
+        where=Message("place.tap"),
+        message=Message(
+            "advice.filter",
+            {"mesh": mesh, "opening_mm": opening_mm, "bore": Quantity(least_m, "bore")},
+        ),
+        based_on=Message("basis.filter"),
         figures={"mesh": float(mesh), "opening_mm": opening_mm},
     )
 
 
-__all__ = ["Advice", "TakesIn", "advice_rows", "advice_text", "advise"]
+def _of_together(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
+    """How many zones can run at once, and the shares that the largest leave each other."""
+    watering, names = lines.garden.watering, tuple(case.zone.name for case in cases)
+    if len(names) < 2:
+        return
+    best = most_together(lines, names)
+    thirsty = sorted(cases, key=lambda case: -case.flow.flow_m3_s)[: max(2, watering.most_open)]
+    worst = share_together(lines, tuple(case.zone.name for case in thirsty))
+    many, alike = len(best.zones) > 1, set(worst.zones) == set(best.zones)
+    together = Message(
+        "together.some" if many else "together.none",
+        {"zones": best.zones, "share": Quantity(best.least_share, "percent")},
+    )
+    yield Advice(
+        subject="together",
+        kind="to know",
+        where=Message("place.together"),
+        message=Message(
+            "advice.together" if alike else "advice.together_and_largest",
+            {
+                "together": together,
+                "zones": worst.zones,
+                "share": Quantity(worst.least_share, "percent"),
+                "head": Quantity(worst.tap_head_m, "head"),
+            },
+        ),
+        based_on=Message("basis.together", {"share": Quantity(watering.least_share, "percent")}),
+        zones=((*best.zones, *worst.zones) if many else worst.zones),
+        figures={
+            "most_together": float(len(best.zones)),
+            "least_share": best.least_share,
+            "thirstiest_share": worst.least_share,
+        },
+    )
 
 
 def advise(
@@ -401,6 +440,9 @@ def advise(
     corrections: Corrections = NOTHING_MEASURED,
 ) -> tuple[Advice, ...]:
     """What to build or set otherwise in this garden; what prevents harm comes first.
+
+    Then by water saved, by time, and what is good to know; each piece names its own source. There
+    is none for a zone whose flow is not known or that gives no water.
 
     Parameters
     ----------
@@ -415,20 +457,10 @@ def advise(
     corrections : Corrections
         Results of field tests; the same as in `lines`.
 
-    Returns
-    -------
-    tuple of Advice
-        Advice that prevents harm, then by water saved, then by time, then what is good to know.
-        There is none for a zone whose flow is not known or that gives no water.
-
     Raises
     ------
     NoSolution
         If the flows do not settle.
-
-    Source
-    ------
-    Each piece names its own.
     """
     cases: list[ZoneCase] = []
     for zone in garden.zones:
@@ -441,7 +473,7 @@ def advise(
     return ranked(
         [
             *of_garden(cases, lines, corrections),
-            *of_together(cases, lines),
+            *_of_together(cases, lines),
             *of_length(cases),
             *of_level(cases),
             *of_speed(cases),

@@ -1,27 +1,14 @@
-"""Advice on a zone and its rows: holes, throttle, length, level."""
+"""Advice on a zone and its rows: length, level, speed, holes, throttle."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from math import inf
+from typing import Literal
 
 from controller.garden.model import Watering, Zone
-from controller.garden.plumbing import Drilling, Opening
-from controller.garden.show import show_about, show_depth, show_duration, show_length
-from controller.hydraulics.design.advice_base import (
-    HOT_DAY_MM,
-    SEEN_OFF_LEVEL_M,
-    Advice,
-    ZoneCase,
-    fall_of,
-    figures,
-    holes_words,
-    quoted,
-    show_off_level,
-    show_rate,
-    show_speed,
-)
+from controller.garden.plumbing import Drilling, Opening, Walls
 from controller.hydraulics.design.limits import (
     WORTH_THROTTLING,
     TakesIn,
@@ -30,14 +17,63 @@ from controller.hydraulics.design.limits import (
     most_that_is_good,
     throttle_to,
 )
-from controller.hydraulics.design.what_if import with_zone
+from controller.hydraulics.design.what_if import ZoneCase, fall_of, with_zone
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import HoleFlow, RowFlow, ZoneFlow
 from controller.hydraulics.network.row_shares import MOST_VARIATION
 from controller.hydraulics.network.uniformity import by_squares, dose_divisor, real_uniformity
 from controller.hydraulics.physics.water_hammer import velocity_m_s
+from controller.messages import Message, Quantity
 from controller.units import M_PER_FT, M_PER_IN, l_min_from_m3_s
 
+Kind = Literal["harm", "water", "time", "to know"]
+Subject = Literal[
+    "row length",
+    "level",
+    "holes",
+    "together",
+    "throttle",
+    "main",
+    "speed",
+    "surge",
+    "house pipe",
+    "ends",
+    "closing",
+    "filter",
+    "backflow",
+]
+_ORDER: tuple[Kind, ...] = ("harm", "water", "time", "to know")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """What to build or set otherwise, and the reason.
+
+    `kind` says what it prevents or saves: harm to pipe or house, water, time; or that it is only
+    good to know. `zones` are those it names. `saves_m3` is water saved on a hot day, where that can
+    be computed. `figures` holds the numbers behind it, units in the keys.
+    """
+
+    subject: Subject
+    kind: Kind
+    where: Message
+    message: Message
+    based_on: Message
+    zones: tuple[str, ...] = ()
+    saves_m3: float = 0.0
+    figures: dict[str, float] = field(default_factory=dict)
+
+
+def ranked(advice: Iterable[Advice]) -> tuple[Advice, ...]:
+    """Sorted: what prevents harm, then by water saved, then what saves time, then the rest."""
+    return tuple(sorted(advice, key=lambda a: (_ORDER.index(a.kind), -a.saves_m3)))
+
+
+# A full bed's use on a hot day (FAO-56 Table 2, warm; from memory). [mm]
+HOT_DAY_MM = 6.0
+# A row that is off level by more than this can be seen to be; one that bears it needs no care. Our
+# choice. [m]
+SEEN_OFF_LEVEL_M = 0.05
 # Uniformity wished of a row: the low-quarter uniformity where "excellent" begins; and, where drill
 # and level alone give less, the uniformity that the pipe itself shall keep. The second is our
 # choice.
@@ -55,38 +91,38 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
     """Longest level row for each drilling, and rows that are too long for theirs."""
     seen: set[tuple[object, ...]] = set()
     for case in cases:
-        us, watering = case.garden.us_units, case.garden.watering
+        name, watering = case.zone.name, case.garden.watering
         for number, row in enumerate(case.zone.rows, 1):
             if row.plugged:
                 continue
             holes = case.low.rows[number - 1].holes
-            even, wished = real_uniformity(holes, watering), wished_of(holes, watering)
+            even, wished = real_uniformity(holes, watering), _wished_of(holes, watering)
             if even > wished - WORTH_SHORTENING:
                 even = max(even, wished)
             pattern = (row.pipe, row.drilling)
             if even >= wished and pattern in seen:
                 continue
-            longest_m = longest_on_supply_m(case, number - 1, wished)
-            if longest_m == inf:
-                reach = "over any length a garden has"
-            else:
-                reach = f"up to {show_length(longest_m, us)}" if longest_m > 0.0 else "at no length"
+            longest_m = _longest_on_supply_m(case, number - 1, wished)
             figures = {"uniformity": even, "wished": wished}
+            reach = Message("reach.any")
             if longest_m < inf:
                 figures["longest_m"] = longest_m
-            basis = (
-                f"the row marched hole by hole on this supply, level, {100 * wished:.0f} % low-"
-                "quarter uniformity, drill and error of level in it"
-            )
+                reach = Message(
+                    "reach.up_to" if longest_m > 0.0 else "reach.none",
+                    {"length": Quantity(longest_m, "length")},
+                )
+            basis = Message("basis.length", {"wished": Quantity(wished, "percent")})
             if even < wished and row.length_m > longest_m:
                 yield Advice(
                     subject="row length",
                     kind="water",
-                    where=f'zone "{case.zone.name}", row {number}',
-                    words=f"{show_length(row.length_m, us)} is too long for its holes: such a row "
-                    f"is even {reach}; feed it in its middle, which halves the length that counts, "
-                    "or drill fewer or smaller holes, or take the next pipe",
+                    where=Message("place.row", {"zone": name, "row": number}),
+                    message=Message(
+                        "advice.too_long",
+                        {"length": Quantity(row.length_m, "length"), "reach": reach},
+                    ),
                     based_on=basis,
+                    zones=(name,),
                     saves_m3=_saved_m3(case, number, wished),
                     figures=figures,
                 )
@@ -95,68 +131,46 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
                 yield Advice(
                     subject="row length",
                     kind="to know",
-                    where=f'rows drilled as in zone "{case.zone.name}"',
-                    words=f"{row.pipe.label} pipe with {holes_words(row.drilling, us)} stays even "
-                    f"{reach}, if level",
+                    where=Message("place.drilled_as", {"zone": name}),
+                    message=Message(
+                        "advice.reach",
+                        {
+                            "pipe": row.pipe.label,
+                            "holes": _drilled(row.drilling),
+                            "reach": reach,
+                        },
+                    ),
                     based_on=basis,
+                    zones=(name,),
                     figures=figures,
                 )
 
 
-def wished_of(holes: Sequence[HoleFlow], watering: Watering) -> float:
+def _drilled(drilling: Drilling) -> Message:
+    """The holes of a drilling."""
+    return Message(
+        "holes.both_walls" if drilling.walls is Walls.BOTH else "holes.drilled",
+        {
+            "group": drilling.group,
+            "bore": Quantity(drilling.bore_m, "bore"),
+            "every": Quantity(drilling.every_m, "length"),
+        },
+    )
+
+
+def _wished_of(holes: Sequence[HoleFlow], watering: Watering) -> float:
     """Uniformity to wish of a row: `WISHED_UNIFORMITY`, or less where drill and level take more.
 
-    Parameters
-    ----------
-    holes : sequence of HoleFlow
-        The row's holes as solved; the error of level counts by their heads.
-    watering : Watering
-        The garden's scatter of drilling and error of level.
-
-    Returns
-    -------
-    float
-        Low-quarter uniformity. [-]
-
-    Raises
-    ------
-    OutOfRange
-        Never, for the garden model.
-
-    Source
-    ------
-    Drill and level by `real_uniformity` of holes with equal flows; the pipe's part is added by
-    squares.
+    Drill and level count as for holes with equal flows; the pipe's part is added by squares.
     """
     alike = [replace(hole, flow_m3_s=1.0) for hole in holes if hole.flow_m3_s > 0.0]
     return min(WISHED_UNIFORMITY, by_squares(WISHED_OF_THE_PIPE, real_uniformity(alike, watering)))
 
 
-def longest_on_supply_m(case: ZoneCase, index: int, wished: float) -> float:
-    """Longest level row in the place of a row of the zone, fed by this supply and valve.
+def _longest_on_supply_m(case: ZoneCase, index: int, wished: float) -> float:
+    """Longest level row in the place of a row of the zone (from 0), fed by this supply and valve.
 
-    Parameters
-    ----------
-    case : ZoneCase
-        The zone.
-    index : int
-        Which of its rows, from 0.
-    wished : float
-        Low-quarter uniformity wished, with drill and level. [-]
-
-    Returns
-    -------
-    float
-        Length; infinite where two hundred stations are not enough. [m]
-
-    Raises
-    ------
-    NoSolution
-        If the flows do not settle.
-
-    Source
-    ------
-    The garden's network solved again for each length tried.
+    The network is solved for each length tried; infinite where `_MOST_STATIONS` are not enough.
     """
     row = case.zone.rows[index]
     every_m = row.drilling.every_m
@@ -182,7 +196,6 @@ def longest_on_supply_m(case: ZoneCase, index: int, wished: float) -> float:
 def of_speed(cases: list[ZoneCase]) -> Iterator[Advice]:
     """Rows that water enters too fast, and what they may draw instead."""
     for case in cases:
-        us = case.garden.us_units
         speeds = row_speeds_m_s(case.zone, case.full)
         if not speeds or (speed := max(speeds.values())) <= FASTEST_ROW_M_S:
             continue
@@ -191,15 +204,17 @@ def of_speed(cases: list[ZoneCase]) -> Iterator[Advice]:
         yield Advice(
             subject="speed",
             kind="to know",
-            where=f'zone "{case.zone.name}", row {number}',
-            words=f"water enters it at {show_speed(speed, us)}: over "
-            f"{show_speed(FASTEST_ROW_M_S, us)} friction, which grows nearly as the square, can "
-            "make it uneven, dry-fitted joints are pushed apart, and shutting it knocks; throttle "
-            "it to "
-            f"{show_rate(flow_m3_s * FASTEST_ROW_M_S / speed, us)} a row, feed it in its middle, "
-            "or take the next pipe",
-            based_on="flow over the bore's area, the supply at its fullest; 5 ft/s as in mains "
-            "(utilities' practice, from memory)",
+            where=Message("place.row", {"zone": case.zone.name, "row": number}),
+            message=Message(
+                "advice.speed",
+                {
+                    "speed": Quantity(speed, "speed"),
+                    "most": Quantity(FASTEST_ROW_M_S, "speed"),
+                    "flow": Quantity(flow_m3_s * FASTEST_ROW_M_S / speed, "rough flow"),
+                },
+            ),
+            based_on=Message("basis.speed"),
+            zones=(case.zone.name,),
             figures={"velocity_m_s": speed, "row_flow_m3_s": flow_m3_s},
         )
 
@@ -215,14 +230,10 @@ def row_speeds_m_s(zone: Zone, flow: ZoneFlow) -> dict[int, float]:
 
 def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
     """How level each row must lie, and which rows do not."""
-    basis = (
-        f"rows marched with their far end or middle off level, up to {100 * MOST_VARIATION:.0f} % "
-        "between strongest and weakest hole (ASAE practice, from memory), the head at the inlet "
-        "as computed now"
-    )
+    basis = Message("basis.level", {"variation": Quantity(MOST_VARIATION, "percent")})
     easy: list[str] = []
     for case in cases:
-        us = case.garden.us_units
+        name = case.zone.name
         allowed: list[float] = []
         level = _levelled(case, low=True)
         for number, (row, flow) in enumerate(zip(case.zone.rows, case.low.rows, strict=True), 1):
@@ -242,48 +253,64 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
             yield Advice(
                 subject="level",
                 kind="water",
-                where=f'zone "{case.zone.name}", row {number}',
-                words=f"it lies {show_off_level(off_m, us)} off level, and{_when_low(case)} "
-                f"{_bears(flow, enough_m, us)}: level it{_or_open(case, number)}",
+                where=Message("place.row", {"zone": name, "row": number}),
+                message=Message(
+                    "advice.off_level_when_low" if case.falls else "advice.off_level",
+                    {
+                        "off": Quantity(off_m, "off level"),
+                        "bears": _bears(flow, enough_m),
+                        "or_open": _or_open(case, number),
+                    },
+                ),
                 based_on=basis,
+                zones=(name,),
                 saves_m3=_saved_m3(case, number, levelled),
                 figures={"off_m": off_m, "level_enough_m": enough_m},
             )
         if allowed and min(allowed) >= SEEN_OFF_LEVEL_M:
-            easy.append(case.zone.name)
+            easy.append(name)
         elif allowed and min(allowed) > 0.0:
             yield Advice(
                 subject="level",
                 kind="to know",
-                where=f'zone "{case.zone.name}"',
-                words=f"its rows are level enough within {show_off_level(min(allowed), us)}"
-                f"{_when_low(case).rstrip(',')}, at the far end and in the middle",
+                where=Message("place.zone", {"zone": name}),
+                message=Message(
+                    "advice.level_within_when_low" if case.falls else "advice.level_within",
+                    {"within": Quantity(min(allowed), "off level")},
+                ),
                 based_on=basis,
+                zones=(name,),
                 figures={"level_enough_m": min(allowed)},
             )
     if easy:
+        within = Quantity(SEEN_OFF_LEVEL_M, "off level")
         yield Advice(
             subject="level",
             kind="to know",
-            where="level",
-            words=f"within {show_off_level(SEEN_OFF_LEVEL_M, us)}, which the eye sees, is level "
-            f"enough for {quoted(easy)} as they run now",
+            where=Message("place.level"),
+            message=Message("advice.level_by_eye", {"within": within, "zones": tuple(easy)}),
             based_on=basis,
+            zones=tuple(easy),
             figures={"level_enough_m": SEEN_OFF_LEVEL_M},
         )
 
 
-def _bears(flow: RowFlow, enough_m: float, us: bool) -> str:
+def _bears(flow: RowFlow, enough_m: float) -> Message:
     """How far off level a row may lie, and the reason for the limit."""
     if enough_m <= 0.0:
-        return "its friction alone takes all that its holes may differ"
+        return Message("level.friction")
     over_m = min(h.head_m - h.z_m for h in flow.holes if h.kind == "hole" and not h.plugged)
-    over = show_about(over_m, us) if over_m > 0.0 else "no water"
-    return f"with {over} over its driest hole it bears only {show_off_level(enough_m, us)}"
+    return Message(
+        "level.bears",
+        {
+            "over": Quantity(over_m, "about length") if over_m > 0.0 else Message("level.no_water"),
+            "enough": Quantity(enough_m, "off level"),
+        },
+    )
 
 
-def _or_open(case: ZoneCase, number: int) -> str:
-    """Whether opening the valve further would help as well; nothing where it is full open."""
+def _or_open(case: ZoneCase, number: int) -> Message | str:
+    """Whether opening the valve further would help as well; empty where it is full open."""
     zone = case.garden.zone(case.zone.name)
     if case.zone.opening.angle_deg == 0.0:
         return ""
@@ -291,8 +318,8 @@ def _or_open(case: ZoneCase, number: int) -> str:
     wide = replace(case, low_corrections=replace(case.low_corrections, valve_k=free))
     rows = _rows_of(wide, replace(zone, opening=Opening(angle_deg=0.0)), low=True)
     if rows[number - 1].variation <= MOST_VARIATION:
-        return ", or open the valve further"
-    return "; to open the valve wide would not be enough"
+        return Message("level.or_open")
+    return Message("level.opening_is_not_enough")
 
 
 def _levelled(case: ZoneCase, *, low: bool = False) -> tuple[RowFlow, ...]:
@@ -305,10 +332,6 @@ def _levelled(case: ZoneCase, *, low: bool = False) -> tuple[RowFlow, ...]:
 def _rows_of(case: ZoneCase, zone: Zone, *, low: bool) -> tuple[RowFlow, ...]:
     lines = case.with_zone(zone, low=low)
     return lines.open_set(frozenset((zone.name,))).zones[zone.name].rows
-
-
-def _when_low(case: ZoneCase) -> str:
-    return ", when the barrel is low," if case.falls else ""
 
 
 def _saved_m3(case: ZoneCase, number: int, then: float) -> float:
@@ -328,9 +351,11 @@ CLOSE_CROP_M, CLOSE_EVERY_M, CLOSE_BORE_M, BIG_PLANT_M = 0.20, 0.1524, 0.0015875
 def of_holes(cases: list[ZoneCase], crop_spacing: Callable[[str], float]) -> Iterator[Advice]:
     """Bore and distance of holes that miss their plants, and what better ones give."""
     for case in cases:
-        us, zone = case.garden.us_units, case.garden.zone(case.zone.name)
+        zone = case.garden.zone(case.zone.name)
+        # Distances are marked on a pipe in whole inches or centimetres.
+        marked_m = M_PER_IN if case.garden.us_units else 0.01
         for crop in dict.fromkeys(planting.crop for planting in zone.plantings):
-            gap_m = _round_length_m(crop_spacing(crop), us)
+            gap_m = max(1, round(crop_spacing(crop) / marked_m)) * marked_m
             better = {
                 index: drilling
                 for index, row in enumerate(zone.rows)
@@ -351,23 +376,33 @@ def of_holes(cases: list[ZoneCase], crop_spacing: Callable[[str], float]) -> Ite
             first = min(better)
             now_m3_s, then_m3_s = case.flow.rows[first].flow_m3_s, after.rows[first].flow_m3_s
             plants = zone.rows[first].length_m / gap_m
+            each_m3_s = then_m3_s / plants
             yield Advice(
                 subject="holes",
                 kind="to know",
-                where=f'zone "{zone.name}", row {" and ".join(str(i + 1) for i in better)}',
-                words=f"{crop.replace('_', ' ')} stands {show_length(gap_m, us)} apart, the holes "
-                f"{show_length(zone.rows[first].drilling.every_m, us)}: "
-                f"{holes_words(better[first], us)} would reach each plant; a row then gives "
-                f"{show_rate(then_m3_s, us)} instead of {show_rate(now_m3_s, us)}, "
-                f"{show_rate(then_m3_s / plants, us)} a plant",
-                based_on="a hole by each plant, three by a big one, one every hand's breadth for "
-                "close crops: common practice, no source; flows: the network with the new holes",
+                where=Message(
+                    "place.rows", {"zone": zone.name, "rows": tuple(str(i + 1) for i in better)}
+                ),
+                message=Message(
+                    "advice.holes",
+                    {
+                        "crop": crop.replace("_", " "),
+                        "apart": Quantity(gap_m, "length"),
+                        "every": Quantity(zone.rows[first].drilling.every_m, "length"),
+                        "holes": _drilled(better[first]),
+                        "then": Quantity(then_m3_s, "rough flow"),
+                        "now": Quantity(now_m3_s, "rough flow"),
+                        "each": Quantity(each_m3_s, "rough flow"),
+                    },
+                ),
+                based_on=Message("basis.holes"),
+                zones=(zone.name,),
                 figures={
                     "every_m": better[first].every_m,
                     "bore_m": better[first].bore_m,
                     "group": float(better[first].group),
                     "row_flow_m3_s": then_m3_s,
-                    "plant_flow_m3_s": then_m3_s / plants,
+                    "plant_flow_m3_s": each_m3_s,
                 },
             )
 
@@ -377,10 +412,12 @@ def of_throttle(
 ) -> Iterator[Advice]:
     """Flow to throttle a zone to, so that its time can be kept and the soil takes the water in."""
     for case in cases:
-        us, zone = case.garden.us_units, case.zone
-        if case.uniformity <= 0.0 or zone.ground_m2 <= 0.0:
+        zone = case.zone
+        watering = case.garden.watering
+        even = real_uniformity(case.flow.holes, watering)
+        if even <= 0.0 or zone.ground_m2 <= 0.0:
             continue
-        wanted_m3 = case.dose_m3
+        wanted_m3 = HOT_DAY_MM / 1000.0 * zone.ground_m2 / dose_divisor(even, watering)
         dose_m3 = wanted_m3 + case.drains_m3
         target = throttle_to(
             zone,
@@ -388,35 +425,40 @@ def of_throttle(
             drains_m3=case.drains_m3,
             takes_in=None if soaking is None else soaking(zone),
             longest_s=longest_run_s(case.garden, zone),
-            us_units=us,
         )
         target_m3_s = target.flow_m3_s
         if case.flow.flow_m3_s < WORTH_THROTTLING * target_m3_s:
             continue
-        loss_k, level_m, ends_m3_s = _throttled(case, target_m3_s)
+        loss_k, level_m, (full_m3_s, low_m3_s) = _throttled(case, target_m3_s)
         if level_m <= 0.0:
-            care = "its far holes give less, however level it lies"
+            care = Message("care.far_holes")
         elif level_m >= SEEN_OFF_LEVEL_M:
-            care = "level by eye is level enough"
+            care = Message("care.by_eye")
         else:
-            care = f"its rows must lie level within {show_off_level(level_m, us)}"
-        falls = ""
-        if case.falls:
-            high, low = (show_rate(one, us) for one in ends_m3_s)
-            falls = f" with the barrel at half its fall ({high} when full, {low} when low),"
+            care = Message("care.within", {"within": Quantity(level_m, "off level")})
+        ends = Message(
+            "throttle.barrel",
+            {"full": Quantity(full_m3_s, "rough flow"), "low": Quantity(low_m3_s, "rough flow")},
+        )
         now_s, then_s = dose_m3 / case.flow.flow_m3_s, dose_m3 / target_m3_s
         yield Advice(
             subject="throttle",
             kind="time",
-            where=f'zone "{zone.name}"',
-            words=f"a hot day's water passes in {show_duration(round(now_s))}; throttle it, alone, "
-            f"to about {show_rate(target_m3_s, us)}{falls} {target.why}: then it takes "
-            f"{show_duration(round(then_s))}, and {care} (set it by meter "
-            "or bucket, not by the handle: valve and take-off then lose "
-            f"K {figures(loss_k, 2)})",
-            based_on=f"a use of {show_depth(HOT_DAY_MM, us)} a day (FAO-56, warm), the network "
-            "for the flow, the soil's steady intake and the basin; shortest and longest times and "
-            "how much may pass while a valve travels are our choice",
+            where=Message("place.zone", {"zone": zone.name}),
+            message=Message(
+                "advice.throttle",
+                {
+                    "now": Quantity(round(now_s), "duration"),
+                    "flow": Quantity(target_m3_s, "rough flow"),
+                    "ends": ends if case.falls else "",
+                    "why": target.why,
+                    "then": Quantity(round(then_s), "duration"),
+                    "care": care,
+                    "loss_k": Quantity(loss_k, "rough number"),
+                },
+            ),
+            based_on=Message("basis.throttle", {"use": Quantity(HOT_DAY_MM, "depth")}),
+            zones=(zone.name,),
             figures={
                 "target_flow_m3_s": target_m3_s,
                 "target_flow_l_min": l_min_from_m3_s(target_m3_s),
@@ -456,12 +498,6 @@ def _throttled(case: ZoneCase, flow_m3_s: float) -> tuple[float, float, tuple[fl
         if any(not hole.plugged for hole in found.holes)
     )
     return loss_k, level_m, (full.flow_m3_s, low.flow_m3_s)
-
-
-def _round_length_m(metres: float, us: bool) -> float:
-    """A distance to mark on a pipe: whole inches or whole centimetres, at least one."""
-    unit_m = M_PER_IN if us else 0.01
-    return max(1, round(metres / unit_m)) * unit_m
 
 
 def _better_drilling(drilling: Drilling, gap_m: float) -> Drilling | None:

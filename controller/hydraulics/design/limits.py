@@ -10,13 +10,12 @@ from typing import Protocol
 from controller.errors import require_range
 from controller.garden.model import Garden, Window, Zone
 from controller.garden.plumbing import Row, Valve, ValveKind
-from controller.garden.show import show_duration
-from controller.hydraulics.design.advice_base import show_off_level
 from controller.hydraulics.network.assembly import solve_row
 from controller.hydraulics.network.geometry import drilled_holes
 from controller.hydraulics.network.uniformity import flow_variation
 from controller.hydraulics.physics.orifice import ALL_EFFECTS, Effects, Water
 from controller.hydraulics.physics.pipe import WATER_TEMP_C, viscosity_m2_s
+from controller.messages import Message, Quantity
 
 _NEAR_ENOUGH_M = 1e-4
 _S_PER_H = 3600.0
@@ -273,10 +272,10 @@ class TakesIn(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Throttle:
-    """The flow to throttle a zone to when it is open alone, and the reason."""
+    """The flow to throttle a zone to when it is open alone, the reason, and what limits it."""
 
     flow_m3_s: float
-    why: str
+    why: tuple[Message, ...]
 
 
 def lost_share(valve: Valve, *, flow_m3_s: float, wanted_m3: float, drains_m3: float) -> float:
@@ -330,11 +329,6 @@ def longest_run_s(garden: Garden, zone: Zone) -> float:
         of the weekday with the least time, shared by the zones with the same kind of valve,
         `most_open` at a time. Infinite without windows and limit. [s]
 
-    Raises
-    ------
-    OutOfRange
-        Never, for the garden model.
-
     Source
     ------
     The share is our choice.
@@ -357,7 +351,6 @@ def throttle_to(
     drains_m3: float,
     takes_in: TakesIn | None,
     longest_s: float = inf,
-    us_units: bool = False,
 ) -> Throttle:
     """The flow at which a dose takes long enough, loses little to valve travel, and soaks in.
 
@@ -373,8 +366,6 @@ def throttle_to(
         How its ground takes water in; None leaves the soil out.
     longest_s : float
         How long the zone may run, as `longest_run_s` has it. [s]
-    us_units : bool
-        Whether the words are in US units.
 
     Returns
     -------
@@ -394,10 +385,10 @@ def throttle_to(
     """
     dose_m3 = wanted_m3 + drains_m3
     shortest_s = HAND_S if zone.valve.kind is ValveKind.HAND else RELAY_S
-    target_m3_s, why = dose_m3 / shortest_s, "so that its time can be kept"
+    target_m3_s, why = dose_m3 / shortest_s, [Message("throttle.time")]
     spare_m3, travel_s = LOST_SHARE * wanted_m3 - drains_m3, _travel_water_s(zone.valve)
     if spare_m3 > 0.0 and travel_s * target_m3_s > spare_m3:
-        target_m3_s, why = spare_m3 / travel_s, "so that little passes while its valve travels"
+        target_m3_s, why = spare_m3 / travel_s, [Message("throttle.travel")]
     if takes_in is not None and takes_in.strip_m2 > 0.0:
         soaks_m3_s = soaking_flow_m3_s(
             dose_m3=dose_m3,
@@ -406,10 +397,11 @@ def throttle_to(
             basin_mm=takes_in.basin_mm,
         )
         if soaks_m3_s < target_m3_s:
-            target_m3_s, why = soaks_m3_s, "so that the soil takes it in as one pulse"
+            target_m3_s, why = soaks_m3_s, [Message("throttle.soil")]
     if dose_m3 > target_m3_s * longest_s:
         target_m3_s = dose_m3 / longest_s
-        why += f", as far as {show_duration(round(longest_s))}, the longest it may run, allows"
+        longest = Quantity(round(longest_s), "duration")
+        why.append(Message("throttle.longest", {"longest": longest}))
     least_m3_s = sum(
         flow_at_head_m3_s(row=row, over_holes_m=LEAST_HEAD_M)
         for row in zone.rows
@@ -417,9 +409,8 @@ def throttle_to(
     )
     if target_m3_s < least_m3_s:
         target_m3_s = least_m3_s
-        over = show_off_level(LEAST_HEAD_M, us_units)
-        why += f", as far as {over} of water over the holes allows"
-    return Throttle(flow_m3_s=target_m3_s, why=why)
+        why.append(Message("throttle.head", {"head": Quantity(LEAST_HEAD_M, "off level")}))
+    return Throttle(flow_m3_s=target_m3_s, why=tuple(why))
 
 
 def _travel_water_s(valve: Valve) -> float:

@@ -8,10 +8,9 @@ from math import pi
 
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import ValveKind
-from controller.garden.show import show_pressure
-from controller.hydraulics.design.advice_base import Advice, ZoneCase, quoted, show_head
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.main_tree import TAP
+from controller.messages import Message, Quantity
 from controller.units import GRAVITY_M_S2
 
 
@@ -22,42 +21,6 @@ class Together:
     zones: tuple[str, ...]
     least_share: float
     tap_head_m: float
-
-
-def of_together(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
-    """How many zones can run at once, and the shares that the largest leave each other."""
-    us, watering = lines.garden.us_units, lines.garden.watering
-    names = tuple(case.zone.name for case in cases)
-    if len(names) < 2:
-        return
-    best = most_together(lines, names)
-    thirsty = sorted(cases, key=lambda case: -case.flow.flow_m3_s)[: max(2, watering.most_open)]
-    worst = share_together(lines, tuple(case.zone.name for case in thirsty))
-    many = (
-        f"{quoted(best.zones)} can run together, each keeping at least "
-        f"{100 * best.least_share:.0f} % of its flow alone"
-        if len(best.zones) > 1
-        else "no two zones can run together by the garden's rules"
-    )
-    thirst = (
-        f"; {quoted(worst.zones)}, which draw most, leave one of them only "
-        f"{100 * worst.least_share:.0f} %, with {show_head(worst.tap_head_m, us)} at the tap"
-        if set(worst.zones) != set(best.zones)
-        else f", with {show_head(best.tap_head_m, us)} at the tap"
-    )
-    yield Advice(
-        subject="together",
-        kind="to know",
-        where="zones together",
-        words=many + thirst,
-        based_on=f"the network solved for the sets, least thirsty first; at least "
-        f"{100 * watering.least_share:.0f} % each, no more dry holes, valves' closing pressure",
-        figures={
-            "most_together": float(len(best.zones)),
-            "least_share": best.least_share,
-            "thirstiest_share": worst.least_share,
-        },
-    )
 
 
 def most_together(lines: Lines, zones: tuple[str, ...]) -> Together:
@@ -93,11 +56,16 @@ class StaysOpen:
     wants_m: float
     has_m: float
 
-    def words(self, us: bool) -> str:
-        """Words for a reader who knows which set is meant."""
-        return (
-            f'the valve of "{self.zone}" wants {show_pressure(self.wants_m, us)} before it to '
-            f"shut, and {show_pressure(max(0.0, self.has_m), us)} would be left"
+    @property
+    def message(self) -> Message:
+        """For a reader who knows which set is meant."""
+        return Message(
+            "zone.valve_stays_open",
+            {
+                "zone": self.zone,
+                "wants": Quantity(self.wants_m, "pressure"),
+                "has": Quantity(max(0.0, self.has_m), "pressure"),
+            },
         )
 
 
@@ -115,26 +83,7 @@ def _closing_heads(zones: Iterable[Zone]) -> Iterator[tuple[Zone, float]]:
 def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
     """The zones of an open set whose valves lack the head they need to shut.
 
-    Parameters
-    ----------
-    lines : Lines
-        The garden's lines.
-    opened : frozenset of str
-        The open zones.
-
-    Returns
-    -------
-    list of StaysOpen
-        Each with the head it needs and has [m], the largest lack first.
-
-    Raises
-    ------
-    InputError, NoSolution
-        As `Lines.zone_flows`.
-
-    Source
-    ------
-    `before_valve_m` against the valve's own figure. Hand valves shut at any head.
+    The largest lack comes first. Hand valves shut at any head. Raises what `Lines.zone_flows` does.
     """
     asking = list(_closing_heads(lines.zones_of(opened)))
     if not asking:

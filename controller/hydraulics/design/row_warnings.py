@@ -1,4 +1,4 @@
-"""Warnings about rows that do not run reliably, and what to do about them.
+"""Warnings about rows that do not run reliably, and the ways to mend them.
 
 A row whose far end lies above the water never fills. A hole above the grade line stays dry, and
 lets air in where water flows on past it. A hole under a head that surface tension can hold may drip
@@ -14,18 +14,18 @@ from math import ceil, inf, isclose, pi, sqrt
 from typing import Literal
 
 from controller.garden.model import Zone
-from controller.garden.show import show_about, show_flow, show_length, show_pressure
 from controller.hydraulics.network.results import HoleFlow, RowFlow, ZoneFlow
 from controller.hydraulics.physics.jets import TRUSTED_BELOW_M
 from controller.hydraulics.physics.orifice import first_drip_head_m
 from controller.hydraulics.physics.pipe import unknown_loss_k
+from controller.messages import Message, Quantity, Value
 
 Kind = Literal["never fills", "stays dry", "may not run", "lets air in"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowWarning:
-    """A warning about a row: its holes by number, and words that say what to do.
+    """A warning about a row: its holes by number, and a message that says what to do.
 
     `raise_m` is the head that the worst of them lacks to run. `flow_m3_s` is about the zone's flow
     once it runs. `plug` is the number of the zone's holes, evenly spread, to plug for the same
@@ -38,13 +38,11 @@ class RowWarning:
     raise_m: float
     flow_m3_s: float
     plug: int
-    words: str
+    message: Message
 
 
-def doubtful_rows(
-    zone_flow: ZoneFlow, *, most_m3_s: float = inf, us_units: bool = False
-) -> tuple[RowWarning, ...]:
-    """Rows, or parts of rows, that do not fill or may not run at these flows.
+def doubtful_rows(zone_flow: ZoneFlow, *, most_m3_s: float = inf) -> tuple[RowWarning, ...]:
+    """Rows, or parts of rows, that do not fill or may not run at these flows, row by row.
 
     Parameters
     ----------
@@ -52,27 +50,11 @@ def doubtful_rows(
         An open zone, as `Lines.open_set` gives it.
     most_m3_s : float
         Flow of the zone alone with its valve full open: more is not advised. [m3/s]
-    us_units : bool
-        Whether the words are in US units.
-
-    Returns
-    -------
-    tuple of RowWarning
-        Row by row; heads in `raise_m` [m], flows in `flow_m3_s` [m3/s]; none for plugged rows.
-
-    Raises
-    ------
-    OutOfRange
-        Never, for flows of the network.
 
     Notes
     -----
     The flow needed is found with all heads raised by what is lacking and friction unchanged; a long
-    row needs a little more.
-
-    Source
-    ------
-    Surface tension: `orifice.first_drip_head_m`. The rest is the hole law.
+    row needs a little more. Surface tension: `orifice.first_drip_head_m`. The rest is the hole law.
     """
     found: list[RowWarning] = []
     for number, row in enumerate(zone_flow.rows, 1):
@@ -91,77 +73,35 @@ def doubtful_rows(
             beyond = [hole for hole in holes if hole.x_m >= dry[0].x_m]
             at_far_end = all(hole.flow_m3_s <= 0.0 for hole in beyond)
             kind: Kind = "never fills" if at_far_end else "stays dry"
-            found.append(_warning(zone_flow, number, kind, dry, us_units, most_m3_s))
+            found.append(_warning(zone_flow, number, kind, dry, most_m3_s))
         if weak:
             found.append(
-                _warning(
-                    zone_flow, number, "may not run", weak, us_units, most_m3_s, remedy=not dry
-                )
+                _warning(zone_flow, number, "may not run", weak, most_m3_s, remedy=not dry)
             )
     return tuple(found)
 
 
-def stream_doubt(zone: Zone, zone_flow: ZoneFlow, *, us_units: bool = False) -> str | None:
-    """Why the reading of a stream is too low; None where it is good enough.
+def stream_warning(zone: Zone, zone_flow: ZoneFlow) -> Message | None:
+    """Warning that the reading of a stream is too low; None where it is good enough.
 
-    Parameters
-    ----------
-    zone : Zone
-        The zone; there is no warning without a stream or reach as its opening.
-    zone_flow : ZoneFlow
-        Its flow with only this zone open.
-    us_units : bool
-        Whether the words are in US units.
-
-    Returns
-    -------
-    str or None
-        Words for the gardener.
-
-    Raises
-    ------
-    OutOfRange
-        Never, for flows of the network.
-
-    Source
-    ------
-    jets.py: above 2 psi the air takes an eighth of the height and more.
+    Above 2 psi the air takes an eighth of the height and more (jets.py). `zone_flow` is the zone's
+    with only this zone open.
     """
     if zone.opening.stream_m is None and zone.opening.reach_m is None:
         return None
     over_m = next((_over_m(hole) for hole in zone_flow.open_holes), 0.0)
     if over_m <= TRUSTED_BELOW_M:
         return None
-    return (
-        f"its stream means {show_pressure(over_m, us_units)} at the first hole; over "
-        f"{show_pressure(TRUSTED_BELOW_M, us_units)} the air takes an eighth of it and more, so "
-        "more flows than is computed: measure the flow, or read a smaller stream"
+    return Message(
+        "zone.strong_stream",
+        {"pressure": Quantity(over_m, "pressure"), "limit": Quantity(TRUSTED_BELOW_M, "pressure")},
     )
 
 
 def unmeasured_loss_k(zone: Zone, zone_flow: ZoneFlow) -> tuple[float, float, float] | None:
     """Loss of take-off and an unknown valve, much, half and little open; None if it is known.
 
-    Parameters
-    ----------
-    zone : Zone
-        The zone.
-    zone_flow : ZoneFlow
-        Its flow, for the open holes behind the valve.
-
-    Returns
-    -------
-    tuple of float, or None
-        Loss coefficients, least first. [-]
-
-    Raises
-    ------
-    OutOfRange
-        Never, for zones of the garden model.
-
-    Source
-    ------
-    pipe.py: `unknown_loss_k`.
+    Loss coefficients, least first [-], by `pipe.unknown_loss_k` for the open holes behind it.
     """
     holes_m2 = sum(pi / 4.0 * hole.bore_m**2 for hole in zone_flow.open_holes)
     if not zone.opening.unknown or holes_m2 <= 0.0:
@@ -170,57 +110,27 @@ def unmeasured_loss_k(zone: Zone, zone_flow: ZoneFlow) -> tuple[float, float, fl
     return zone.take_off_k + least, zone.take_off_k + middle, zone.take_off_k + most
 
 
-def opening_doubt(
-    zone: Zone, zone_flow: ZoneFlow, loss_k: float, *, us_units: bool = False
-) -> str | None:
-    """Why a zone's flow is a guess; None where its valve was set, seen or measured.
+def opening_warning(zone: Zone, zone_flow: ZoneFlow, loss_k: float) -> Message | None:
+    """Warning that a zone's flow is a guess; None where its valve was set, seen or measured.
 
-    Parameters
-    ----------
-    zone : Zone
-        The zone.
-    zone_flow : ZoneFlow
-        Its flow with only this zone open.
-    loss_k : float
-        The loss coefficient its flow was computed with; a fitted one is no guess. [-]
-    us_units : bool
-        Whether the words are in US units.
-
-    Returns
-    -------
-    str or None
-        Words for the gardener.
-
-    Raises
-    ------
-    OutOfRange
-        Never, for flows of the network.
-
-    Source
-    ------
-    pipe.py: `unknown_loss_k`.
+    `zone_flow` is the zone's with only this zone open, computed with `loss_k`; a fitted loss is no
+    guess.
     """
     guessed = unmeasured_loss_k(zone, zone_flow)
     if guessed is None or not isclose(loss_k, guessed[1], rel_tol=1e-9):
         return None
-    return (
-        "how far its valve is open is unknown: it is timed at a middle flow, "
-        f"{show_flow(zone_flow.flow_m3_s, us_units)} alone, and the true one may be a third of "
-        "that or three times; measure it with only this zone open"
-    )
+    return Message("zone.opening_unknown", {"flow": Quantity(zone_flow.flow_m3_s, "flow")})
 
 
 def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFlow]) -> RowWarning:
     """Holes of a falling row, or before a crest, that let air in instead of water out."""
     numbers = tuple(hole.number for hole in holes)
     at = row.holes[row.air_at[0]]
-    what = "drain hole" if at.kind == "drain" else "hole"
-    stay = (
-        f"hole {_spoken(numbers)} stays" if len(numbers) == 1 else f"holes {_spoken(numbers)} stay"
-    )
-    ways = ["lay the row level", "feed it at its low end"]
+    ways = [Message("way.lay_level"), Message("way.feed_low_end")]
     if zone_flow.decided_by == "valve":
-        ways.insert(0, "open the valve further, and throttle at the row's low end if at all")
+        ways.insert(0, Message("way.throttle_low_end"))
+    drain = at.kind == "drain"
+    enters = Message("holes.drain_hole" if drain else "holes.hole", {"number": at.number})
     return RowWarning(
         row=number,
         kind="lets air in",
@@ -228,8 +138,16 @@ def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFl
         raise_m=max(0.0, *(-_over_m(hole) for hole in holes)),
         flow_m3_s=zone_flow.flow_m3_s,
         plug=0,
-        words=f"row {number} falls away from its water: air enters at {what} {at.number}, and "
-        f"{stay} dry (turned down they may trickle); {', or '.join(ways)}",
+        message=Message(
+            "row.lets_air_in",
+            {
+                "row": number,
+                "at": enters,
+                "count": len(numbers),
+                "holes": _named(numbers),
+                "ways": tuple(ways),
+            },
+        ),
     )
 
 
@@ -238,7 +156,6 @@ def _warning(
     row: int,
     kind: Kind,
     holes: Sequence[HoleFlow],
-    us: bool,
     most_m3_s: float,
     *,
     remedy: bool = True,
@@ -250,33 +167,27 @@ def _warning(
     flow_m3_s = more * zone_flow.flow_m3_s
     plug = min(open_holes - 1, ceil(open_holes * (1.0 - 1.0 / more)) if more > 0.0 else 0)
     numbers = tuple(hole.number for hole in holes)
-    which = f"hole{'s' if len(numbers) > 1 else ''} {_spoken(numbers)}"
+    values: dict[str, Value] = {"row": row, "count": len(numbers), "holes": _named(numbers)}
     if kind == "never fills":
-        said = (
-            f"row {row} never fills beyond {show_length(holes[0].x_m, us)} from its inlet: {which} "
-            "lie above the water"
-        )
+        values["beyond"] = Quantity(holes[0].x_m, "length")
+        message = Message("row.never_fills", values)
     elif kind == "stays dry":
-        said = f"row {row}: {which} lie above the water and stay dry"
+        message = Message("row.stays_dry", values)
     else:
-        least_m = min(map(_over_m, holes))
         held_m = max(first_drip_head_m(hole.bore_m) for hole in holes)
-        said = (
-            f"row {row}: {which} may not run: only {show_about(least_m, us)} of water stand over "
-            f"the lowest of them, and surface tension can hold {show_about(held_m, us)}"
-        )
-    ways = [f"lower the pipe there by {show_about(raise_m, us)}"]
-    if more > 0.0:
-        if plug > 0:
-            ways.insert(0, f"plug about {plug} of its {open_holes} open holes, evenly spread")
-        if zone_flow.decided_by == "valve" and flow_m3_s <= most_m3_s:
-            ways.insert(
-                0,
-                f"open the valve until it gives about {show_flow(flow_m3_s, us)} alone instead of "
-                f"{show_flow(zone_flow.flow_m3_s, us)}",
-            )
+        values["over"] = Quantity(min(map(_over_m, holes)), "about length")
+        values["held"] = Quantity(held_m, "about length")
+        message = Message("row.may_not_run", values)
+    ways = [Message("way.lower_pipe", {"by": Quantity(raise_m, "about length")})]
+    if plug > 0:
+        ways.insert(0, Message("way.plug_some", {"count": plug, "of": open_holes}))
+    if more > 0.0 and zone_flow.decided_by == "valve" and flow_m3_s <= most_m3_s:
+        then, now = Quantity(flow_m3_s, "flow"), Quantity(zone_flow.flow_m3_s, "flow")
+        ways.insert(0, Message("way.open_valve", {"then": then, "now": now}))
     if kind != "may not run":
-        ways.append("plug those and plan without them")
+        ways.append(Message("way.plug_those"))
+    if remedy:
+        message = Message("row.with_ways", {"warning": message, "ways": tuple(ways)})
     return RowWarning(
         row=row,
         kind=kind,
@@ -284,7 +195,7 @@ def _warning(
         raise_m=raise_m,
         flow_m3_s=flow_m3_s,
         plug=plug,
-        words=f"{said}; {', or '.join(ways)}" if remedy else said,
+        message=message,
     )
 
 
@@ -305,14 +216,15 @@ def _over_m(hole: HoleFlow) -> float:
     return hole.head_m - hole.z_m
 
 
-def _spoken(numbers: Sequence[int]) -> str:
-    """ "1, 4 to 9": runs of numbers are told by their ends; "every second" where both walls are."""
+def _named(numbers: Sequence[int]) -> Message:
+    """Runs of hole numbers by their ends; every second hole where both walls are drilled."""
     if len(numbers) > 2 and all(b - a == 2 for a, b in pairwise(numbers)):
-        return f"{numbers[0]} to {numbers[-1]}, every second,"
+        return Message("holes.every_second", {"first": numbers[0], "last": numbers[-1]})
     runs: list[list[int]] = []
     for number in numbers:
         if runs and number == runs[-1][1] + 1:
             runs[-1][1] = number
         else:
             runs.append([number, number])
-    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in runs)
+    named = (str(a) if a == b else Message("holes.run", {"first": a, "last": b}) for a, b in runs)
+    return Message("holes.runs", {"runs": tuple(named)})

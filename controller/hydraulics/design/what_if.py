@@ -1,4 +1,4 @@
-"""Effects of small changes on a zone: tilt, drain hole, plugged tail, neighbour, worn hole.
+"""A zone with a change made: tilt, drain hole, plugged tail, neighbour, worn hole, or any other.
 
 Each change is made to the garden and the whole network is solved again. Valves stay as they are: a
 measured flow is turned into the loss it implies, and that loss is kept.
@@ -6,22 +6,21 @@ measured flow is turned into the loss it implies, and that loss is kept.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from controller.errors import InputError
 from controller.garden.model import Garden, Zone
-from controller.garden.plumbing import Drilling, Opening, Row
-from controller.garden.show import show_bore, show_flow
+from controller.garden.plumbing import Drilling, Opening, Row, SupplyKind
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import DrilledHole
 from controller.hydraulics.network.results import ZoneFlow
 from controller.hydraulics.network.row_shares import drained_share
-from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
+from controller.hydraulics.network.supplies import at_level, planning_curve, supply_states
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections, SupplyCurve
 from controller.hydraulics.network.uniformity import real_uniformity
-from controller.units import in_from_m
+from controller.messages import Message, Quantity
 
 Change = Literal["tilt up", "tilt down", "drain", "plugged tail", "together", "worn hole"]
 
@@ -37,7 +36,7 @@ class WhatIf:
     """One change and its effect; evenness is low-quarter uniformity, with drill and level."""
 
     change: Change
-    words: str
+    message: Message
     flow_before_m3_s: float
     flow_m3_s: float
     evenness_before: float
@@ -58,19 +57,8 @@ def what_if(
 ) -> tuple[WhatIf, ...]:
     """Effects of small changes on one zone's flow and uniformity, each by solving again.
 
-    Parameters
-    ----------
-    garden : Garden
-        The garden as it is.
-    zone : str
-        Name of the zone; it runs alone but for the change that opens another with it.
-    corrections : Corrections
-        Results of field tests.
-
-    Returns
-    -------
-    tuple of WhatIf
-        Flow [m3/s] and uniformity before and after; none for a zone that gives no water.
+    The zone runs alone but for the change that opens another with it. There are none for a zone
+    that gives no water.
 
     Raises
     ------
@@ -78,10 +66,6 @@ def what_if(
         If there is no such zone, or its opening cannot be turned into a loss.
     NoSolution
         If the flows do not settle.
-
-    Source
-    ------
-    garden_lines.py, with the change made.
     """
     before_lines = Lines(garden, corrections=corrections)
     alone = frozenset((zone,))
@@ -91,11 +75,11 @@ def what_if(
     fixed = hold_valve(garden, before_lines, zone)
     found: list[WhatIf] = []
 
-    def add(change: Change, words: str, after: ZoneFlow) -> None:
+    def add(change: Change, message: Message, after: ZoneFlow) -> None:
         found.append(
             WhatIf(
                 change=change,
-                words=words,
+                message=message,
                 flow_before_m3_s=before.flow_m3_s,
                 flow_m3_s=after.flow_m3_s,
                 evenness_before=real_uniformity(before.holes, garden.watering),
@@ -105,24 +89,22 @@ def what_if(
             )
         )
 
-    for change, words, changed in _changes(fixed.zone(zone), garden.us_units):
+    for change, message, changed in _changes(fixed.zone(zone)):
         lines = Lines(with_zone(fixed, changed), corrections=corrections)
         after = lines.open_set(alone).zones[zone]
         if change == "drain" and (lost := max(drained_share(after), drained_share(before))) > 0:
-            words += f" ({100 * lost:.0f} % of the water leaves that way)"
-        add(change, words, after)
+            message = Message(
+                "change.drained", {"change": message, "share": Quantity(lost, "percent")}
+            )
+        add(change, message, after)
     worn = _Worn(fixed, corrections=corrections)
     worn.worn_zone = zone
-    grown = f"{100 * (WORN - 1):.0f} %"
-    add(
-        "worn hole",
-        f"the middle hole of the first row worn {grown} wider",
-        worn.open_set(alone).zones[zone],
-    )
+    wider = Message("change.worn_hole", {"share": Quantity(WORN - 1.0, "percent")})
+    add("worn hole", wider, worn.open_set(alone).zones[zone])
     neighbour = _hardest_neighbour(garden, zone, before_lines)
     if neighbour is not None:
         together = before_lines.open_set(frozenset((zone, neighbour))).zones[zone]
-        add("together", f'open together with "{neighbour}", which takes most from it', together)
+        add("together", Message("change.together", {"zone": neighbour}), together)
     return tuple(found)
 
 
@@ -139,26 +121,73 @@ def with_zone(garden: Garden, zone: Zone) -> Garden:
     return replace(garden, zones=zones)
 
 
-def what_if_text(found: tuple[WhatIf, ...], *, us: bool) -> str:
-    """One line for each change: flow and uniformity after it, and how much they change."""
-    if not found:
-        return ""
-    first = found[0]
-    now = f"even {100 * first.evenness_before:.0f} %"
-    lines = [f"  as it is: {show_flow(first.flow_before_m3_s, us)}, {now}"]
-    for one in found:
-        flow = f"{show_flow(one.flow_m3_s, us)}{_moved(one.flow_change, ' %')}"
-        moved = f"even {100 * one.evenness:.0f} %{_moved(one.evenness - one.evenness_before, '')}"
-        more_dry = one.dry_holes - one.dry_holes_before
-        dry = f", {more_dry} more holes dry" if more_dry > 0 else ""
-        lines += textwrap.wrap(f"{one.words}:", 78, initial_indent="  ", subsequent_indent="    ")
-        lines.append(f"      {flow}, {moved}{dry}")
-    return "\n".join(lines) + "\n"
+# A barrel that may run dry is judged while this part of its fall is left; after that comes the last
+# tenth of its water. Our choice.
+LOW_SHARE = 0.1
 
 
-def _moved(part: float, unit: str) -> str:
-    """A change in per cent, where it would show."""
-    return f" ({100 * part:+.0f}{unit})" if abs(part) >= 0.005 else ""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneCase:
+    """One zone that gives water, with its valve as it stands.
+
+    `flow` is its flow as planned; `full` and `low` are its flows with a barrel full and near its
+    lowest. On a steady supply all three are equal.
+    """
+
+    garden: Garden
+    zone: Zone
+    flow: ZoneFlow
+    full: ZoneFlow
+    low: ZoneFlow
+    corrections: Corrections
+    low_corrections: Corrections
+    drains_m3: float
+
+    @property
+    def falls(self) -> bool:
+        """Whether the supply falls while the zone runs."""
+        return self.corrections != self.low_corrections
+
+    def with_zone(self, zone: Zone, *, low: bool = False) -> Lines:
+        """The lines with the zone changed, on the planned supply or on the low one."""
+        corrections = self.low_corrections if low else self.corrections
+        return Lines(with_zone(self.garden, zone), corrections=corrections)
+
+
+def zone_case(garden: Garden, lines: Lines, zone: str, corrections: Corrections) -> ZoneCase:
+    """The case of one zone, running alone."""
+    held, alone = hold_valve(garden, lines, zone), frozenset((zone,))
+    planned = lines.open_set(alone).zones[zone]
+    full, low = (
+        corrections if curve == lines.supply else replace(corrections, supply=curve)
+        for curve in fall_of(lines)
+    )
+
+    def flow_on(others: Corrections) -> ZoneFlow:
+        if others == corrections:
+            return planned
+        return Lines(held, corrections=others).open_set(alone).zones[zone]
+
+    return ZoneCase(
+        garden=held,
+        zone=garden.zone(zone),
+        flow=planned,
+        full=flow_on(full),
+        low=flow_on(low),
+        corrections=corrections,
+        low_corrections=low,
+        drains_m3=lines.line(zone).drains_m3,
+    )
+
+
+def fall_of(lines: Lines) -> tuple[SupplyCurve, SupplyCurve]:
+    """The supply full and low: a barrel with `LOW_SHARE` of its fall left, or less if given."""
+    supply = lines.garden.supply
+    if supply.kind is not SupplyKind.BARREL or lines.supply != planning_curve(supply):
+        return lines.supply, lines.supply  # steady, or measured and replaced
+    full = supply_states(supply).start
+    low_m = supply.falls_to_m or LOW_SHARE * supply.static_head_m
+    return full, at_level(full, low_m)
 
 
 class _Worn(Lines):
@@ -182,21 +211,20 @@ class _Worn(Lines):
         return rows
 
 
-def _changes(zone: Zone, us: bool) -> Iterator[tuple[Change, str, Zone]]:
+def _changes(zone: Zone) -> Iterator[tuple[Change, Message, Zone]]:
     """Each change of the zone itself, its name, and the zone with it."""
-    tilt = f"1 cm ({in_from_m(TILT_M):.1f} in)" if us else "1 cm"
+    tilt = Quantity(TILT_M, "tilt")
     higher = [replace(row, far_height_m=row.far_height_m + TILT_M) for row in zone.rows]
     lower = [replace(row, far_height_m=row.far_height_m - TILT_M) for row in zone.rows]
-    yield "tilt up", f"every far end {tilt} higher", replace(zone, rows=tuple(higher))
-    yield "tilt down", f"every far end {tilt} lower", replace(zone, rows=tuple(lower))
+    yield "tilt up", Message("change.tilt_up", {"tilt": tilt}), replace(zone, rows=tuple(higher))
+    yield "tilt down", Message("change.tilt_down", {"tilt": tilt}), replace(zone, rows=tuple(lower))
     if any(row.drilling.drain_bore_m is not None for row in zone.rows):
-        words, drained = "without its drain holes", [_drained(row, None) for row in zone.rows]
+        message, bore_m = Message("change.no_drain"), None
     else:
-        bore = show_bore(TRIED_DRAIN_BORE_M, us)
-        words = f"with a drain hole of {bore} at the far end of each row"
-        drained = [_drained(row, TRIED_DRAIN_BORE_M) for row in zone.rows]
-    yield "drain", words, replace(zone, rows=tuple(drained))
-    tail = f"the last {100 * PLUGGED_TAIL:.0f} % of each row plugged"
+        bore_m = TRIED_DRAIN_BORE_M
+        message = Message("change.drain", {"bore": Quantity(bore_m, "bore")})
+    yield "drain", message, replace(zone, rows=tuple(_drained(row, bore_m) for row in zone.rows))
+    tail = Message("change.plugged_tail", {"share": Quantity(PLUGGED_TAIL, "percent")})
     yield "plugged tail", tail, replace(zone, rows=tuple(_tail_plugged(row) for row in zone.rows))
 
 

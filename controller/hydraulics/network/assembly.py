@@ -60,11 +60,6 @@ def valve_loss(zone: Zone, loss_k: float) -> float:
     float
         Head over the square of the flow. [m/(m3/s)2]
 
-    Raises
-    ------
-    OutOfRange
-        Never, for zones of the garden model.
-
     Source
     ------
     K V2/2g with V = 4Q/(pi D2).

@@ -341,11 +341,6 @@ def volume_m3(row: Row) -> float:
     float
         Volume up to the far end, or to a plug; 0 for a row out of use. [m3]
 
-    Raises
-    ------
-    OutOfRange
-        Never, for a row of the garden model.
-
     Source
     ------
     A cylinder of the pipe's inside diameter.

@@ -106,11 +106,6 @@ def drained_share(zone: ZoneFlow) -> float:
     float
         Share, 0 to 1. [-]
 
-    Raises
-    ------
-    OutOfRange
-        Never, for a zone as solved.
-
     Source
     ------
     A sum over its drain holes.

@@ -115,11 +115,6 @@ def unknown_k(zone: Zone, holes: Holes) -> float:
     float
         Loss coefficient over that of the take-off; 0 where nothing flows. [-]
 
-    Raises
-    ------
-    OutOfRange
-        Never, for zones of the garden model.
-
     Source
     ------
     `pipe.unknown_loss_k`.

@@ -15,7 +15,7 @@ from controller.demand.soil.ground import PlantingFacts
 from controller.demand.soil.packed_days import LedgerRows
 from controller.demand.soil.salinity import leaching_share_of
 from controller.garden.model import Garden, UnlikeRows, Zone
-from controller.hydraulics.design.row_warnings import opening_doubt
+from controller.hydraulics.design.row_warnings import opening_warning
 from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import (
@@ -47,6 +47,7 @@ from controller.timetable.windows import (
 )
 from controller.units import l_from_m3
 from controller.weather.source_priority import is_of_a_model
+from controller.wording.say import say
 from crops.catalogue import Catalogue, Crop, Soil
 
 
@@ -254,7 +255,8 @@ class JobMaker:
             return None
         alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
         loss_k = self.lines.valve_loss_k(zone.name)
-        return opening_doubt(zone, alone, loss_k, us_units=self.garden.us_units)
+        guess = opening_warning(zone, alone, loss_k)
+        return None if guess is None else say(guess, us=self.garden.us_units)
 
 
 def allowed_mm(row: LedgerDay, garden: Garden, grounds: Grounds) -> float | None:

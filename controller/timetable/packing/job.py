@@ -14,6 +14,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.need.dose import Soaking
 from controller.timetable.windows import Stretch
 from controller.units import l_from_m3
+from controller.wording.say import say
 
 
 class Flows(Protocol):
@@ -134,6 +135,6 @@ class NetworkFlows:
             if len(self._stays_open) >= _MOST_KEPT:
                 self._stays_open.clear()
             found = first_that_stays_open(self._lines, together)
-            us_units = self._lines.garden.us_units
-            self._stays_open[together] = None if found is None else found.words(us_units)
+            us = self._lines.garden.us_units
+            self._stays_open[together] = None if found is None else say(found.message, us=us)
         return self._stays_open[together]
