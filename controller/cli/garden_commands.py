@@ -32,6 +32,7 @@ from controller.garden.model import Zone
 from controller.garden.new_garden import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
+from controller.messages import Message
 from controller.paper.flows import run_lines, run_rows
 from controller.paper.usual_season import season_findings, season_lines, season_row
 from controller.timetable.calibrated import Bands, Calibrated
@@ -44,8 +45,9 @@ from controller.timetable.garden_loader import crop_name_check
 from controller.timetable.need.dose import Soaking, soaking_of
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
 from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.gather import Gatherer
+from controller.timetable.weather.gather import UNREAD, Gatherer
 from controller.timetable.weather.monthly_climate import climate_in_force
+from controller.wording.say import say
 from crops.catalogue import load as load_catalogue
 
 
@@ -103,9 +105,9 @@ def check(args: argparse.Namespace) -> int:
     today = first_day(args, loaded, system_clock())
     found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines, today=today), advice)
     normals, usual_findings = _usual(args, loaded)
-    climate = climate_in_force(loaded.garden, normals)
+    climate = say(climate_in_force(loaded.garden, normals), us=loaded.garden.us_units)
     season = _season(loaded, tested, normals, today)
-    short = [] if season is None else season_findings(season)
+    short = [] if season is None else season_findings(season, us=loaded.garden.us_units)
     soil = [
         caution(f'zone "{one.zone}"', one.words.rstrip("."))
         for one in soil_notes.lately_far(
@@ -167,14 +169,15 @@ def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, li
     No service is asked for them.
     """
     files = Gatherer(loaded.path.parent, state_dir(args, loaded) / "weather-cache", system_clock())
-    remarks: list[str] = []
+    remarks: list[Message] = []
     normals = files.usual(loaded.garden, remarks)
-    unread = ("no climate table", "no normals")
     return normals, [
         Finding(
-            weight="fault" if words.startswith(unread) else "caution", where="weather", words=words
+            weight="fault" if remark.code in UNREAD else "caution",
+            where="weather",
+            words=say(remark, us=loaded.garden.us_units),
         )
-        for words in remarks
+        for remark in remarks
     ]
 
 
@@ -223,7 +226,9 @@ def _as_json(checked: _Checked) -> None:
             ],
             "supply": checked.supply,
             "climate": checked.climate,
-            "usual_season": None if checked.season is None else season_row(checked.season),
+            "usual_season": None
+            if checked.season is None
+            else season_row(checked.season, us=garden.us_units),
             "meter": None
             if garden.meter is None
             else {

@@ -24,6 +24,7 @@ from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, Weather
 from controller.timetable.weather.climatology import read_station
 from controller.timetable.weather.gather import Gathered, Gatherer, best_normals
 from controller.weather.day import WeatherDay
+from controller.wording.say import say
 from crops.catalogue import Catalogue
 from crops.catalogue import load as load_catalogue
 
@@ -134,7 +135,7 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gath
         file=Path(named).resolve() if named else None,
     )
     for line in found.remarks:
-        to_stderr(f"weather: {line}")
+        to_stderr(f"weather: {say(line, us=loaded.garden.us_units)}")
     return found
 
 
@@ -151,7 +152,7 @@ def load_tested(args: argparse.Namespace, loaded: Loaded) -> Calibrated:
         tests = [row.said for row in rows]
     tested = calibrated_lines(loaded.garden, found, tests)
     for remark in tested.remarks:
-        to_stderr(f"field tests: {remark}")
+        to_stderr(f"field tests: {say(remark, us=loaded.garden.us_units)}")
     if tested.refitted and tested.fitted is not None and book is not None:
         _keep_fit(book, tested.fitted, [row.id for row in rows])
     return tested

@@ -50,6 +50,7 @@ from controller.timetable.plan import ledger_on, plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.weather.days import clear_sky_of, eto_of
 from controller.weather.files.reader import read_weather
+from controller.wording.say import say
 
 _DAY = timedelta(days=1)
 _WIDTH = 80
@@ -64,7 +65,7 @@ def plan(args: argparse.Namespace) -> int:
     tested = load_tested(args, loaded)
     timetable = _timetable(args, loaded, tested.lines, first, last, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
-    rows = timetable_rows(timetable, loaded.garden, bands)
+    rows, us = timetable_rows(timetable, loaded.garden, bands), loaded.garden.us_units
     soil = soil_notes.lately_far(args, loaded, timetable.ledger, first)
     if args.json:
         print_json(
@@ -73,21 +74,22 @@ def plan(args: argparse.Namespace) -> int:
                 "first": first.isoformat(),
                 "last": last.isoformat(),
                 "timetable": rows,
-                "doses": dose_rows(timetable),
-                "not_fitted": left_rows(timetable),
-                "short": short_rows(timetable),
-                "no_water": no_water_rows(timetable),
+                "doses": dose_rows(timetable, us=us),
+                "not_fitted": left_rows(timetable, us=us),
+                "short": short_rows(timetable, us=us),
+                "no_water": no_water_rows(timetable, us=us),
                 "water_in": water_in_rows(timetable),
                 "against_flooding": flooding_row(timetable),
                 "soil_read": [check.row() for check in soil],
-                "remarks": list(timetable.remarks),
+                "remarks": [say(remark, us=us) for remark in timetable.remarks],
                 "field_tests": list(tested.warnings),
             }
         )
     elif args.csv:
         print_csv(rows)
         for left in timetable.not_fitted:
-            to_stderr(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {left.reason}")
+            reason = say(left.reason, us=us)
+            to_stderr(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {reason}")
     else:
         print(timetable_text(timetable, loaded.garden, bands), end="")
         for check in soil:
@@ -129,12 +131,14 @@ def balance(args: argparse.Namespace) -> int:
         for row in timetable.ledger
         if first <= row.day <= last and args.zone in (None, row.zone)
     ]
+    us = loaded.garden.us_units
+    remarks = [say(remark, us=us) for remark in timetable.remarks]
     if args.json:
         print_json(
             {
                 "balance": ledger_rows(shown),
                 "soil_read": [check.row() for check in soil_notes.checks(args, loaded, shown)],
-                "remarks": list(timetable.remarks),
+                "remarks": remarks,
             }
         )
     elif args.csv:
@@ -142,8 +146,8 @@ def balance(args: argparse.Namespace) -> int:
     else:
         text = ledger_text(
             shown,
-            timetable.remarks,
-            us=loaded.garden.us_units,
+            remarks,
+            us=us,
             garden=loaded.garden,
             allowed=lambda row: allowed_mm(row, loaded.garden, loaded.grounds),
         )
@@ -184,11 +188,12 @@ def flow(args: argparse.Namespace) -> int:
     if args.picture:
         _draw(args, sets, found, garden)
     if args.json:
+        next_test = bands.next_test
         print_json(
             {
                 "garden": garden.site.name,
                 "sets": flow_document(found, garden, facts),
-                "next_test": bands.next_test,
+                "next_test": next_test and say(next_test, us=garden.us_units),
                 "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
             }
         )

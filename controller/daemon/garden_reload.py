@@ -24,6 +24,7 @@ from controller.logbook.notes import FitRow
 from controller.logbook.queries import Questions
 from controller.timetable.calibrated import Calibrated, calibrated_lines
 from controller.timetable.plan import Grounds
+from controller.wording.say import say
 from crops.catalogue import Catalogue
 
 COPY_NAME = "last-good-garden.toml"
@@ -214,7 +215,7 @@ class KeptFieldTests:
             return NOTHING_MEASURED
         tested = self._tested(garden, found)
         for remark in tested.remarks:
-            _LOG.warning("%s", remark)
+            _LOG.warning("%s", say(remark, us=garden.us_units))
         return tested.corrections
 
     def fitted(self, garden: Garden) -> Fitted | None:

@@ -8,6 +8,7 @@ from controller.clock import Clock
 from controller.daemon.weather import WeatherAnswer
 from controller.garden.model import Garden
 from controller.timetable.weather.gather import Gatherer
+from controller.wording.say import say
 
 FORECAST_DAYS = 3
 
@@ -22,7 +23,7 @@ class GardenWeather:
     def __call__(self, garden: Garden) -> WeatherAnswer:
         """Ask the sources."""
         found = self._gatherer.gather(garden, forecast_days=FORECAST_DAYS)
-        remarks = found.remarks
+        remarks = tuple(say(remark, us=garden.us_units) for remark in found.remarks)
         if not found.order:
             remarks = ("the garden file names no weather source", *remarks)
         return WeatherAnswer(

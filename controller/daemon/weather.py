@@ -18,6 +18,7 @@ from controller.daemon.flow.input_pins import Report
 from controller.daemon.journal import Journal
 from controller.errors import LogbookError
 from controller.garden.model import Garden
+from controller.messages import quoted
 from controller.timetable.plan import Weather
 from controller.timetable.weather.climatology import Normals
 from controller.timetable.weather.gather import SilentSource, best_normals, order_of
@@ -107,7 +108,9 @@ class ThreadFetcher:
     def _nothing(self) -> WeatherAnswer:
         minutes = (self._clock.mono_s() - self._began_mono_s) / 60.0
         why = f"the asking for weather hangs; it is given up after {minutes:.0f} min"
-        since = SilentSource(name="all sources", since_utc=self._began_utc, heard=False, why=why)
+        since = SilentSource(
+            name="all sources", since_utc=self._began_utc, heard=False, why=quoted(why)
+        )
         return WeatherAnswer(
             days=(),
             source="none",
@@ -187,7 +190,7 @@ class WeatherStore:
             rows=rows,
             order=order,
             normals=self._normals,
-            remarks=self.answer.remarks if self.answer else (),
+            remarks=tuple(map(quoted, self.answer.remarks)) if self.answer else (),
         )
 
     def _report_silence(self, answer: WeatherAnswer) -> None:

@@ -29,6 +29,7 @@ from controller.units import (
     m_from_ft,
     psi_from_head_m,
 )
+from controller.wording.say import say
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,9 +179,10 @@ def flow_text(
         *textwrap.wrap(even_words(garden), 80, subsequent_indent="  "),
         "Give or take: two standard errors of what is known of drill, valve and supply.",
     ]
-    if facts.bands.next_test is not None:
+    next_test = facts.bands.next_test
+    if next_test is not None:
         lines += textwrap.wrap(
-            f"The field test that would tell most: {facts.bands.next_test}.",
+            f"The field test that would tell most: {say(next_test, us=garden.us_units)}.",
             80,
             subsequent_indent="  ",
         )

@@ -11,12 +11,11 @@ from controller.paper.printout import short_row
 from controller.timetable.check.finding import Finding, caution
 from controller.timetable.check.usual_season import EVEN_ROW, Season, ZoneWater
 from controller.timetable.check.what_helps import Help
-from controller.timetable.packing.fit_day import NO_WINDOW
+from controller.timetable.records import Short
+from controller.wording.say import say
 
-_ELSEWHERE = {NO_WINDOW: "no window on those days"}
 
-
-def season_findings(season: Season) -> list[Finding]:
+def season_findings(season: Season, *, us: bool) -> list[Finding]:
     """A caution for each zone that goes short: from when, how much, why, and what helps."""
     found = []
     for zone in dict.fromkeys(short.zone for short in season.short):
@@ -31,7 +30,7 @@ def season_findings(season: Season) -> list[Finding]:
             f"in a usual season without rain its {crop.replace('_', ' ')}{where} goes short of "
             f"water, {_days(short.days)} from {short.first} on; at worst, on {short.worst_day}, it "
             f"finds {100 * short.least_stress:.0f} % of what it asks for "
-            f"({_ELSEWHERE.get(short.reason, short.reason)})"
+            f"({_reason(short, us)})"
         )
         helps = _help_words(season.helps[zone])
         found.append(caution(f'zone "{zone}"', f"{words}; {helps}" if helps else words))
@@ -53,13 +52,13 @@ def season_lines(season: Season, garden: Garden) -> list[str]:
     return lines + [_cost_words(w, us) for w in season.waters if w.worth_saying]
 
 
-def season_row(season: Season) -> dict[str, Any]:
+def season_row(season: Season, *, us: bool) -> dict[str, Any]:
     """The usual season for --json, every zone with its water."""
     return {
         "from": season.first.isoformat(),
         "to": season.last.isoformat(),
         "short": [
-            {"zone": s.zone, "part": s.part, "crop": crop, **short_row(s)}
+            {"zone": s.zone, "part": s.part, "crop": crop, **short_row(s, us=us)}
             for s, crop in zip(season.short, season.crops, strict=True)
         ],
         "helps": _help_rows(season.helps),
@@ -79,6 +78,14 @@ def season_row(season: Season) -> dict[str, Any]:
             for w in season.waters
         ],
     }
+
+
+def _reason(short: Short, us: bool) -> str:
+    if short.reason is None:
+        return ""
+    if short.reason.code == "left.no_window":
+        return "no window on those days"
+    return say(short.reason, us=us)
 
 
 def _help_words(found: Help) -> str:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from controller.errors import InputError
 from controller.garden.model import Garden
-from controller.garden.show import show_flow
 from controller.hydraulics.calibration.kept_tests import kept_measurements
 from controller.hydraulics.calibration.result import (
     Fitted,
@@ -19,6 +18,7 @@ from controller.hydraulics.calibration.result import (
 )
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
+from controller.messages import Message, Quantity, quoted
 
 if TYPE_CHECKING:
     from controller.hydraulics.calibration.uncertainty import FlowErrors
@@ -41,7 +41,7 @@ class Calibrated:
     lines: Lines
     corrections: Corrections
     fitted: Fitted | None
-    remarks: tuple[str, ...]
+    remarks: tuple[Message, ...]
     refitted: bool = False
 
     @property
@@ -64,22 +64,23 @@ def calibrated_lines(
     logbook, with a remark on how far the flows changed; without `propose` no next test is sought.
     """
     fitted: Fitted | None = None
-    corrections, remarks = NOTHING_MEASURED, tuple[str, ...]()
+    corrections, remarks = NOTHING_MEASURED, tuple[Message, ...]()
     refitted = False
     if found is not None:
         try:
             refitted = is_of_an_older_edition(found)
             fitted = _refitted(garden, tests, propose) if refitted else fitted_from_dict(found)
-            corrections, remarks = corrections_for(garden, fitted)
+            corrections, found_remarks = corrections_for(garden, fitted)
+            remarks = tuple(map(quoted, found_remarks))
         except InputError as fault:
-            refitted, remarks = False, (str(fault),)
+            refitted, remarks = False, (quoted(str(fault)),)
         if refitted:
-            remarks = (*_moved(garden, older_corrections(found), corrections), *remarks)
+            remarks = (_moved(garden, older_corrections(found), corrections), *remarks)
     return Calibrated(
         lines=Lines(garden, corrections=corrections),
         corrections=corrections,
         fitted=fitted,
-        remarks=tuple(remarks),
+        remarks=remarks,
         refitted=refitted,
     )
 
@@ -91,7 +92,7 @@ def _refitted(garden: Garden, tests: Iterable[Mapping[str, Any]], propose: bool)
     return fit(garden, kept_measurements(tests, garden)[0], propose=propose)
 
 
-def _moved(garden: Garden, before: Corrections, now: Corrections) -> tuple[str, ...]:
+def _moved(garden: Garden, before: Corrections, now: Corrections) -> Message:
     """Remark on how far a new fit changed the flows, each zone alone."""
     old, new = Lines(garden, corrections=before), Lines(garden, corrections=now)
     moved = []
@@ -102,12 +103,9 @@ def _moved(garden: Garden, before: Corrections, now: Corrections) -> tuple[str, 
         except InputError:
             continue  # a valve that nobody measured
         if abs(is_now - was) > _MOVED * max(was, is_now):
-            shown = [show_flow(flow, garden.us_units) for flow in (was, is_now)]
-            moved.append(f'"{zone.name}" {shown[0]} before, {shown[1]} now')
-    return (
-        "fitted anew, as this Rowgate does it: "
-        + ("; ".join(moved) if moved else "no flow moves by more than 1 %"),
-    )
+            flows = {"before": Quantity(was, "flow"), "now": Quantity(is_now, "flow")}
+            moved.append(Message("fit.moved", {"zone": zone.name, **flows}))
+    return Message("fit.anew", {"moved": tuple(moved) or (Message("fit.not_moved"),)})
 
 
 class Bands:
@@ -149,8 +147,8 @@ class Bands:
         return self._flow_errors
 
     @property
-    def next_test(self) -> str | None:
-        """The field test that would narrow the bands most, as text; or that no test is needed."""
+    def next_test(self) -> Message | None:
+        """The field test that would narrow the bands most; or that no test is needed."""
         from controller.hydraulics.calibration.fit import fit
 
         if self._untested:
@@ -158,12 +156,8 @@ class Bands:
         test = self._fitted.next_test
         if test is None:
             return None
+        before = Quantity(BAND * test.before, "percent")
         if test.enough:
-            return (
-                f"none is needed: the flows are known to about {100 * BAND * test.before:.0f} %, "
-                "and another test would tell little more"
-            )
-        return (
-            f"{test.words} (the flows are known to about {100 * BAND * test.before:.0f} %; it "
-            f"would make that {100 * BAND * test.after:.0f} %)"
-        )
+            return Message("fit.no_next_test", {"error": before})
+        after = Quantity(BAND * test.after, "percent")
+        return Message("fit.next_test", {"test": test.words, "before": before, "after": after})

@@ -16,6 +16,7 @@ from controller.demand.soil.packed_days import JoinedRows, rows_since
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Row
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import Message, quoted
 from controller.timetable.garden_accounts import DayPlanned, GardenAccounts
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import as_planned, counted_on
@@ -62,7 +63,7 @@ def plan_garden(
     given: Given = NOTHING_GIVEN,
     not_before_utc: datetime | None = None,
     normals: Normals | None = None,
-    remarks: Iterable[str] = (),
+    remarks: Iterable[Message] = (),
 ) -> Timetable:
     """Plan `count` local days from `first` on.
 
@@ -113,16 +114,9 @@ def plan_garden(
         *heat_messages(
             {d: found for d, found in days.items() if d <= last},
             shown,
-            us_units=garden.us_units,
             normals=normals,
         ),
-        *frost_messages(
-            days,
-            today=shown,
-            last=last,
-            hold_below_c=garden.weather.frost_hold_c,
-            us_units=garden.us_units,
-        ),
+        *frost_messages(days, today=shown, last=last, hold_below_c=garden.weather.frost_hold_c),
     ]
     planned: list[DayPlanned] = []
     day = first
@@ -243,23 +237,27 @@ def _job_maker(
         today=today,
         given=given,
         not_before_utc=not_before_utc,
-        frost=dict.fromkeys(held, "frost is forecast"),
+        frost=frozenset(held),
         coming_mm=counted,
     )
 
 
-def _course_messages(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
+def _course_messages(accounts: Mapping[str, ZoneAccount], day: date) -> list[Message]:
     """Messages on the stages and ends of the plantings of that day."""
-    messages: list[str] = []
+    messages: list[Message] = []
     for account in accounts.values():
         for part in account.parts:
             facts = part.planting_on(day)
-            remarks = (
-                *part.remarks,
-                *(facts.course.remarks if facts is not None else ()),
-                *ending_messages(part, day),
-            )
-            messages += [f"{account.zone.name}: {remark}" for remark in remarks]
+            remarks = [*part.remarks]
+            if facts is not None:
+                named = {"crop": facts.planting.crop, "start": str(facts.planting.start)}
+                remarks += [
+                    Message("plan.of_planting", {**named, "remark": remark})
+                    for remark in facts.course.remarks
+                ]
+            remarks += ending_messages(part, day)
+            zone = account.zone.name
+            messages += [Message("plan.of_zone", {"zone": zone, "remark": r}) for r in remarks]
     return list(dict.fromkeys(messages))  # parts may share a planting
 
 
@@ -273,7 +271,7 @@ class Weather:
     rows: tuple[WeatherDay, ...]
     order: tuple[str, ...] = ()
     normals: Normals | None = None
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Message, ...] = ()
     credits: tuple[str, ...] = ()
 
 
@@ -423,7 +421,7 @@ def _planned(
             *demand.remarks,
             *clock_change_messages(garden.watering, garden.site.zone_info, first, last),
             *climate_messages(garden, shown, weather.normals),
-            *weather.credits,
+            *map(quoted, weather.credits),
             *record_messages(garden, given.record, first=first, today=today, litres=given.litres),
         ),
     )

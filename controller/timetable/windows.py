@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from controller.garden.model import Hold, Watering, Window
 from controller.garden.plumbing import ValveKind
+from controller.messages import Message, Quantity
 
 _DAY = timedelta(days=1)
 FURTHEST_WINDOW_DAYS = 14  # we look no further ahead for a window; our choice
@@ -98,9 +99,9 @@ def allowed(
 
 def clock_change_messages(
     watering: Watering, zone_info: ZoneInfo, first: date, last: date
-) -> list[str]:
+) -> list[Message]:
     """Messages on windows that a change of the clocks makes longer or shorter."""
-    messages: list[str] = []
+    messages: list[Message] = []
     day = first
     while day <= last:
         midnights = (datetime.combine(day + n * _DAY, time(), tzinfo=zone_info) for n in (0, 2))
@@ -112,7 +113,7 @@ def clock_change_messages(
     return list(dict.fromkeys(messages))
 
 
-def _change_messages(window: Window, day: date, zone_info: ZoneInfo) -> list[str]:
+def _change_messages(window: Window, day: date, zone_info: ZoneInfo) -> list[Message]:
     opens = datetime.combine(day, window.opens)
     closes = datetime.combine(day, window.closes)
     if closes <= opens:
@@ -121,14 +122,17 @@ def _change_messages(window: Window, day: date, zone_info: ZoneInfo) -> list[str
     if lasts == closes - opens:
         return []
     return [
-        f"the clocks change in the window {opens:%H:%M} to {closes:%H:%M} of {day}: it is "
-        f"{_hours(max(lasts, timedelta(0)))} long, not {_hours(closes - opens)}"
+        Message(
+            "windows.clock_change",
+            {
+                "opens": f"{opens:%H:%M}",
+                "closes": f"{closes:%H:%M}",
+                "day": str(day),
+                "lasts": Quantity(max(lasts, timedelta(0)).total_seconds(), "hours"),
+                "usual": Quantity((closes - opens).total_seconds(), "hours"),
+            },
+        )
     ]
-
-
-def _hours(span: timedelta) -> str:
-    minutes = round(span.total_seconds() / 60.0)
-    return f"{minutes // 60}:{minutes % 60:02d} h"
 
 
 def hold_stretches(holds: Iterable[Hold], zone_name: str, zone_info: ZoneInfo) -> list[Stretch]:

@@ -18,19 +18,23 @@ from typing import Any
 
 from controller.garden import show
 from controller.messages import Kind, Message, Quantity
+from controller.wording import plants, timetable, weather
 
 # The sentences of each subject, module by module.
-ALL: tuple[dict[str, str], ...] = ({},)
+ALL: tuple[dict[str, str], ...] = (plants.SENTENCES, timetable.SENTENCES, weather.SENTENCES)
 
 _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "about length": show.show_about,
     "bore": show.show_bore,
+    "both temperatures": lambda celsius, _: show.show_both_temperatures(celsius),
     "depth": show.show_depth,
     "duration": lambda seconds, _: show.show_duration(seconds),
     "flow": show.show_flow,
+    "hours": lambda seconds, _: show.show_hours(seconds),
     "length": show.show_length,
     "percent": lambda share, _: f"{100.0 * share:.0f} %",
     "pressure": show.show_pressure,
+    "rough depth": show.show_rough_depth,
     "short time": lambda seconds, _: show.show_short(seconds),
     "temperature": show.show_temperature,
     "volume": show.show_volume,

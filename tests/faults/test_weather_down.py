@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from support.daemon import World
 from support.daemon_faults import a_slow_garden
+from support.said import said
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
 
@@ -52,7 +53,7 @@ def test_no_weather_at_all_waters_by_the_season_and_says_so(tmp_path: Path) -> N
     world = World(tmp_path, a_slow_garden(), weather=lambda now: [])
     world.weather_is_down = True
     world.run_for(30 * 86_400.0)
-    assert any("season" in remark for remark in world.engine.timetable.remarks)
+    assert any("season" in remark for remark in said(world.engine.timetable.remarks))
     got = world.litres()
     # A month of a garden that nobody tells about the weather: neither drought nor flood. Its leeks
     # are asked what the season's table says, some 4 mm/day, so the month comes to 50 to 200 mm.

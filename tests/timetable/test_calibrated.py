@@ -20,6 +20,7 @@ from controller.logbook.logbook import Logbook
 from controller.timetable import calibrated as kept_lines
 from controller.timetable.calibrated import Bands
 from controller.units import l_min_from_m3_s
+from controller.wording.say import say
 
 A = frozenset("a")
 GARDEN = a_garden(a_zone("a", opening=Opening(unknown=True)), a_zone("b"))
@@ -49,9 +50,9 @@ def test_an_older_fit_is_made_anew_from_the_kept_tests() -> None:
     tested = kept_lines.calibrated_lines(GARDEN, _old(), [kept_dict(RUN, GARDEN)])
     assert tested.refitted
     assert _flow(tested) == approx(2.0, rel=0.05)
-    said = tested.remarks[0]
-    assert said.startswith("fitted anew, as this Rowgate does it")
-    assert '"a"' in said and "now" in said and '"b"' not in said
+    words = say(tested.remarks[0], us=False)
+    assert words.startswith("fitted anew, as this Rowgate does it")
+    assert '"a"' in words and "now" in words and '"b"' not in words
     assert tested.fitted is not None
     again = kept_lines.calibrated_lines(
         GARDEN, fitted_to_dict(tested.fitted), [kept_dict(RUN, GARDEN)]
@@ -92,7 +93,7 @@ def test_the_bands_say_when_it_is_enough() -> None:
     ]
     enough = Bands(GARDEN, fit(GARDEN, [*runs, *runs])).next_test
     assert enough is not None
-    assert enough.startswith("none is needed")
+    assert say(enough, us=False).startswith("none is needed")
     wanted = Bands(GARDEN, fit(GARDEN, [])).next_test
     assert wanted is not None
-    assert not wanted.startswith("none")
+    assert not say(wanted, us=False).startswith("none")

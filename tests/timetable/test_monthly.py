@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.clock import HandClock
 from support.gardens import a_garden
+from support.said import said
 from support.stationyears import ASTURIAS, MUNICH, SWEDEN, WAGENINGEN, Station, days_of
 
 from controller.demand.climate.usual_et import season_eto_mm_day
@@ -283,13 +284,13 @@ def test_a_broken_table_is_named_and_the_seasons_table_stands(tmp_path: Path) ->
     (tmp_path / "months.csv").write_text(CSV.replace("\n4,", "\nx,"), encoding="utf-8")
     found = gatherer.gather(a_garden(weather=source), forecast_days=3)
     assert found.normals is None
-    assert found.remarks == (
+    assert said(found.remarks) == (
         "no climate table: months.csv, line 5, month: found 'x'; allowed is 1 to 12, or a month's "
         "name",
     )
     # So is a file of normals.
     both = replace(source, climate_table=None, normals_file="none.csv")
-    (words,) = gatherer.gather(a_garden(weather=both), forecast_days=3).remarks
+    (words,) = said(gatherer.gather(a_garden(weather=both), forecast_days=3).remarks)
     assert "no normals from none.csv" in words and "there is no such file" in words
     # Mended, it is read anew.
     (tmp_path / "months.csv").write_text(CSV, encoding="utf-8")
@@ -303,7 +304,7 @@ def test_a_day_far_above_the_table_says_so_by_its_name(tmp_path: Path) -> None:
         for n in (0, 1)
     ]
     found = demand_days(hot, SITE, last=today, today=today + DAY, normals=table)
-    (words,) = heat_messages(found.days, today, us_units=False, normals=table)
+    (words,) = said(heat_messages(found.days, today, normals=table))
     assert "usual by the climate table is" in words
 
 

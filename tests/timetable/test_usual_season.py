@@ -19,6 +19,7 @@ from controller.demand.climate.usual_et import season_eto_mm_day
 from controller.garden.model import Garden, Hold, Planting, Satisfy, Window, Zone
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import Message
 from controller.paper.usual_season import season_findings, season_lines, season_row
 from controller.timetable.check import usual_season as usualseason
 from controller.timetable.check.cautions import findings
@@ -86,7 +87,7 @@ def short_of(garden: Garden) -> set[str]:
 def test_an_ordinary_garden_is_kept_supplied() -> None:
     garden = a_garden(a_zone("leeks"), lettuce(relay=18))
     season = played(garden)
-    assert (season.short, season.helps, season_findings(season)) == ((), {}, [])
+    assert (season.short, season.helps, season_findings(season, us=False)) == ((), {}, [])
     assert "no crop goes short of water" in season_lines(season, garden)[0]
     assert short_of(garden) == set()
 
@@ -128,8 +129,8 @@ def test_a_window_on_saturdays_alone_leaves_lettuce_short() -> None:
     assert eto_mm == pytest.approx(3.7, abs=0.1)
     assert short.days == pytest.approx(20, abs=2)
     assert short.least_stress < 0.5
-    assert short.reason == "no window on this day"
-    [found] = season_findings(season)
+    assert short.reason == Message("left.no_window")
+    [found] = season_findings(season, us=False)
     assert (found.weight, found.where) == ("caution", 'zone "salad"')
     assert f"{short.days} days from {short.first} on" in found.words
     assert f"finds {100 * short.least_stress:.0f} % of what it asks for" in found.words
@@ -155,7 +156,7 @@ def test_the_cap_named_keeps_it_and_a_lower_one_does_not() -> None:
     zone = lettuce(daily_cap_m3=m3_from_l(3.0))
     garden = a_garden(zone)
     season = played(garden)
-    assert season.short[0].reason == "the zone's daily cap"
+    assert season.short[0].reason == Message("left.over_cap")
     found = season.helps["salad"]
     assert found.key == "daily_cap"
     litres = float(found.change.partition('"')[2].partition(" L")[0])
@@ -175,7 +176,7 @@ def test_more_zones_at_once_where_the_time_is_too_short_for_all() -> None:
     garden = crowded()
     season = played(garden)
     assert season.short
-    assert {short.reason for short in season.short} == {"the windows closed first"}
+    assert {short.reason for short in season.short} == {Message("left.windows_closed")}
     assert {found.change for found in season.helps.values()} == {"most_open = 2"}
     assert short_of(watered(garden, most_open=2)) == set()
 
@@ -205,7 +206,7 @@ def test_a_hold_is_named_and_lifting_it_helps() -> None:
     hold = Hold(begins=datetime(2031, 7, 10), ends=datetime(2031, 8, 1), reason="new boards")
     garden = a_garden(lettuce(), watering=watered_on(EVERY_DAY, holds=(hold,)))
     season = played(garden)
-    assert season.short[0].reason == "held: new boards"
+    assert season.short[0].reason == Message("left.held", {"reason": "new boards"})
     assert season.helps["salad"] == Help(change="watering without the hold", key="hold")
 
 
@@ -217,7 +218,7 @@ def test_what_cannot_help_is_said_not_to() -> None:
     found = season.helps["salad"]
     assert found.change == ""
     assert "windows on every day" in found.tried
-    assert "keep it supplied" in season_findings(season)[0].words
+    assert "keep it supplied" in season_findings(season, us=False)[0].words
 
 
 def test_a_crop_that_dries_down_is_not_short() -> None:
@@ -247,7 +248,7 @@ def test_a_large_garden_says_that_it_was_not_searched_to_the_end(
     monkeypatch.setattr(usualseason, "MOST_ZONE_DAYS", 30)
     season = played(a_garden(lettuce(), watering=watered_on(SATURDAYS)))
     assert season.helps["salad"].stopped
-    assert "too large to try more" in season_findings(season)[0].words
+    assert "too large to try more" in season_findings(season, us=False)[0].words
 
 
 def search_with(kept_by: Callable[[Garden, frozenset[str]], frozenset[str]]) -> dict[str, Help]:
@@ -387,7 +388,7 @@ def test_under_the_least_uniformity_the_row_needs_mending() -> None:
 
 def test_rows_have_every_zone_and_their_keys_have_units() -> None:
     season = played(a_garden(lettuce(), watering=watered_on(SATURDAYS)))
-    row = season_row(season)
+    row = season_row(season, us=False)
     assert [z["zone"] for z in row["zones"]] == ["salad"]
     assert row["short"][0]["crop"] == "lettuce"
     assert row["helps"][0]["change"] == season.helps["salad"].change

@@ -22,6 +22,7 @@ from controller.demand.plants.stages import STAGE_NAMES, stage_days_of
 from controller.demand.records import DayInput
 from controller.demand.soil.mulch import Mulch
 from controller.garden.model import Planting
+from controller.messages import Message, Quantity, Value
 from crops.catalogue import Crop, Soil
 from crops.entry import Autumn
 
@@ -163,8 +164,8 @@ def emergence_of(
     return Emergence(up=last, gave_up=own is None, soil_c=found)
 
 
-def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
-    """In words how warm the soil is and should be, if it is too cold for seed.
+def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> Message | None:
+    """How warm the soil is and should be, if it is too cold for seed.
 
     Parameters
     ----------
@@ -177,28 +178,26 @@ def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
 
     Returns
     -------
-    str
-        Empty if the soil is warm enough, or a figure is not known.
+    Message or None
+        None if the soil is warm enough, or a figure is not known.
 
     Examples
     --------
     >>> from crops.catalogue import load
     >>> today = date(2031, 4, 1)
-    >>> too_cold(load().crop("tomato"), {today: 8.0}, today)
-    'soil at seed depth has about 8 °C (46 °F) by the air, it wants 10 °C (50 °F) or more'
+    >>> too_cold(load().crop("tomato"), {today: 8.0}, today).values["least"].si
+    10.0
     """
     found_c = None if day is None else soil_c.get(day)
     least_c = crop.emergence_least_c
     if found_c is None or least_c is None or found_c >= least_c:
-        return ""
-    return (
-        f"soil at seed depth has about {_both(found_c)} by the air, it wants {_both(least_c)} or "
-        "more"
-    )
+        return None
+    found, least = Quantity(found_c, "both temperatures"), Quantity(least_c, "both temperatures")
+    return Message("soil.too_cold", {"found": found, "least": least})
 
 
-def cold_soil_warning(crop: Crop, found: Emergence, today: date | None) -> str:
-    """The warning that soil is too cold for seed that is not up; empty if there is none.
+def cold_soil_warning(crop: Crop, found: Emergence, today: date | None) -> Message | None:
+    """The warning that soil is too cold for seed that is not up; None if there is none.
 
     Source
     ------
@@ -209,20 +208,13 @@ def cold_soil_warning(crop: Crop, found: Emergence, today: date | None) -> str:
     >>> from crops.catalogue import load
     >>> today = date(2031, 4, 1)
     >>> found = Emergence(up=date(2031, 4, 20), gave_up=False, soil_c={today: 8.0})
-    >>> cold_soil_warning(load().crop("tomato"), found, today)[:26]
-    'too cold, its seed may rot'
+    >>> cold_soil_warning(load().crop("tomato"), found, today).code
+    'soil.seed_may_rot'
     """
-    words = too_cold(crop, found.soil_c, today)
-    if not words:
-        return ""
-    return (
-        f"too cold, its seed may rot: {words}; up about {found.up.isoformat()}, if at all; "
-        'sow it later or again, and note "up" when you see it'
-    )
-
-
-def _both(temp_c: float) -> str:
-    return f"{temp_c:.0f} °C ({1.8 * temp_c + 32.0:.0f} °F)"
+    soil = too_cold(crop, found.soil_c, today)
+    if soil is None:
+        return None
+    return Message("soil.seed_may_rot", {"soil": soil, "up": found.up.isoformat()})
 
 
 def _share_of(crop: Crop, soil_c: float | None) -> float:
@@ -318,7 +310,7 @@ def pace_of(
     normal_temps: NormalTemps | None,
     latitude_deg: float | None = None,
     normal_spread: NormalSpread | None = None,
-) -> tuple[Pace, tuple[str, ...]]:
+) -> tuple[Pace, tuple[Message, ...]]:
     """The pace of a planting's stages.
 
     Parameters
@@ -365,14 +357,11 @@ def pace_of(
     rates: list[float | None] = [None] * 4
     remarks = []
     if planting.by_warmth and base_c is None:
-        remarks.append("its stages go by days: no base temperature is known for it")
+        remarks.append(Message("stages.no_base"))
     elif planting.by_warmth and base_c is not None:
         sums: list[float | None] = list(planting.stage_warmth or ())
         if not sums and normal_temps is None:
-            remarks.append(
-                "its stages go by days: neither its stages_warmth nor the garden's normal "
-                "temperatures are known"
-            )
+            remarks.append(Message("stages.no_normals"))
         sums = sums or [
             _ordinary_sum(
                 crop,
@@ -391,11 +380,9 @@ def pace_of(
             elif length:
                 by_days.append(STAGE_NAMES[number])
         if by_days and not remarks:
-            go = "stage goes" if len(by_days) == 1 else "stages go"
-            remarks.append(
-                f"its {' and '.join(by_days)} {go} by days: an ordinary day there has less "
-                f"than {LEAST_DAILY_WARMTH_C:g} degree day over {base_c:g} °C, or is not known"
-            )
+            stages: dict[str, Value] = {"stages": tuple(by_days), "count": len(by_days)}
+            limits = {"least": LEAST_DAILY_WARMTH_C, "base": base_c}
+            remarks.append(Message("stages.by_days", {**stages, **limits}))
     pace = Pace(
         ends=ends,  # type: ignore[arg-type]
         per_degree_day=tuple(rates),  # type: ignore[arg-type]

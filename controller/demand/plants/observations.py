@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from controller.demand.records import Observation
 from controller.errors import InputError
 from controller.garden.model import Planting
+from controller.messages import Message
 from crops.catalogue import Crop
 
 # FAO-56 (1998), chapter 6, separates the stages by what can be seen: a tenth of the ground
@@ -144,7 +145,7 @@ def named(events: Iterable[str] = EVENTS) -> str:
 
 def allotted(
     plantings: Sequence[Planting], observations: Sequence[Observation]
-) -> tuple[tuple[tuple[Observation, ...], ...], tuple[str, ...]]:
+) -> tuple[tuple[tuple[Observation, ...], ...], tuple[Message, ...]]:
     """Share out a zone's observations to its plantings.
 
     Parameters
@@ -181,12 +182,17 @@ def allotted(
         for mine in standing:
             mine.append(seen)
         if not standing:
-            what = f"no {seen.crop}" if seen.crop else "nothing"
-            remarks.append(
-                f'"{seen.event}" noted for {seen.day.isoformat()} is left aside: '
-                f"{what} stands there on that day"
-            )
+            crop = seen.crop
+            why = Message("seen.no_crop_stands" if crop else "seen.nothing_stands", {"crop": crop})
+            remarks.append(left_aside(seen, why))
     return tuple(map(tuple, of_each)), tuple(remarks)
+
+
+def left_aside(seen: Observation, fault: Message) -> Message:
+    """The remark that an observation does not count, for this reason."""
+    return Message(
+        "seen.left_aside", {"event": seen.event, "day": seen.day.isoformat(), "fault": fault}
+    )
 
 
 def _plain(words: str) -> str:

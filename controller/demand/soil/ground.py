@@ -20,6 +20,7 @@ from controller.demand.soil.mulch import Mulch, mulch_of
 from controller.demand.soil.salinity import salt_stress_of
 from controller.garden.model import Coefficients, Planting, Zone
 from controller.garden.plumbing import Row
+from controller.messages import Message
 from crops.catalogue import Crop, Soil
 
 Temperatures = Callable[[date], tuple[float, float] | None]
@@ -59,7 +60,7 @@ class Part:
     curve_number: float | None = None
     coefficients: Coefficients = Coefficients.DUAL
     rows: tuple[int, ...] = ()  # numbered from 1
-    remarks: tuple[str, ...] = ()  # of the first part: observations of nothing in the zone
+    remarks: tuple[Message, ...] = ()  # of the first part: observations of nothing in the zone
 
     def planting_on(self, day: date) -> PlantingFacts | None:
         """The planting that stands there on a day; None: bare ground."""
@@ -171,7 +172,7 @@ def _part(
     *,
     name: str,
     seen: Sequence[Observation],
-    remarks: tuple[str, ...],
+    remarks: tuple[Message, ...],
 ) -> Part:
     bed, used = zone.bed, [zone.rows[number - 1] for number in rows]
     ground_m2 = sum(row.ground_m2 for row in used)

@@ -38,6 +38,7 @@ from controller.timetable.need.jobs import Grounds
 from controller.timetable.weather.covers import of_covers
 from controller.timetable.windows import clock_change_messages
 from controller.units import M_PER_FT
+from controller.wording.say import say
 
 # A smaller change of flow while a barrel empties gives no caution. Our choice.
 _WORTH_SAYING = 0.10
@@ -270,8 +271,11 @@ def _of_clock_changes(garden: Garden, today: date) -> list[Finding]:
     """Windows of the next year that a change of the clocks makes longer or shorter."""
     zone_info, last = garden.site.zone_info, today + timedelta(days=365)
     return [
-        caution("watering", f"{words}; a window clear of that hour is as long as it says")
-        for words in clock_change_messages(garden.watering, zone_info, today, last)
+        caution(
+            "watering",
+            f"{say(found, us=garden.us_units)}; a window clear of that hour is as long as it says",
+        )
+        for found in clock_change_messages(garden.watering, zone_info, today, last)
     ]
 
 

@@ -15,6 +15,7 @@ from datetime import date, timedelta
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import Message
 from controller.timetable.check.what_helps import Help, OutOfTime, search
 from controller.timetable.garden_accounts import GardenAccounts
 from controller.timetable.need.jobs import Grounds
@@ -204,7 +205,7 @@ class _Simulation:
         """Those of these zones that are short, and what held back most of their water."""
         found = []
         for zone in zones:
-            reasons: defaultdict[str, float] = defaultdict(float)
+            reasons: defaultdict[Message, float] = defaultdict(float)
             for left in self.left_before(zone):
                 reasons[left.reason] += left.litres
             rows = self.short.get(zone, [])

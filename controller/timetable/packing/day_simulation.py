@@ -16,6 +16,7 @@ from heapq import heappop, heappush
 
 from controller.errors import NoSolution
 from controller.garden.plumbing import ValveKind
+from controller.messages import Message
 from controller.timetable.need.dose import Soaking
 from controller.timetable.need.pulse_length import (
     filling_s,
@@ -53,7 +54,7 @@ class JobState:
     fill_left_l: float = 0.0
     passed_l: float = 0.0
     target_l: float = 0.0
-    too_little: str | None = None
+    too_little: Message | None = None
     together: set[str] = field(default_factory=set)
     each_stretch_l: float = 0.0  # reserved for each stretch that has not begun
     # While it waits, dry and shut: the end of the stretch in which it may open at any time of the

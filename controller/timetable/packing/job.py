@@ -11,6 +11,7 @@ from typing import Protocol, runtime_checkable
 from controller.garden.plumbing import ValveKind
 from controller.hydraulics.design.open_together import first_that_stays_open
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import Message, Quantity, Value
 from controller.timetable.need.dose import Soaking
 from controller.timetable.windows import Stretch
 from controller.units import l_from_m3
@@ -25,7 +26,7 @@ class Flows(Protocol):
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         """Holes of that zone that give nothing."""
 
-    def stays_open(self, together: frozenset[str]) -> str | None:
+    def stays_open(self, together: frozenset[str]) -> Message | None:
         """Message on a valve of the set that would not shut for lack of pressure; else None."""
 
 
@@ -54,7 +55,7 @@ class Job:
     shortest_pulse_s: float  # of a full line
     cap_litres: float  # left of the daily cap
     first_slot: int = 1
-    hold_reason: str | None = None
+    held: Message | None = None
     opens_in_s: float = 0.0
     closes_in_s: float = 0.0
     uniformity: float = 1.0  # by which its dose is divided
@@ -114,7 +115,7 @@ class NetworkFlows:
 
     def __init__(self, lines: Lines) -> None:
         self._lines = lines
-        self._stays_open: dict[frozenset[str], str | None] = {}
+        self._stays_open: dict[frozenset[str], Message | None] = {}
 
     def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
         """Flow of one open zone of the set. [L/s]"""
@@ -128,12 +129,18 @@ class NetworkFlows:
         """Says of a zone whether it surely cannot join, each keeping that share of its flow."""
         return self._lines.refused_by(together, least_share)
 
-    def stays_open(self, together: frozenset[str]) -> str | None:
+    def stays_open(self, together: frozenset[str]) -> Message | None:
         """Message on a valve that would not shut while all of these are open; else None."""
         if together not in self._stays_open:
             if len(self._stays_open) >= _MOST_KEPT:
                 self._stays_open.clear()
             found = first_that_stays_open(self._lines, together)
-            us_units = self._lines.garden.us_units
-            self._stays_open[together] = None if found is None else found.words(us_units)
+            self._stays_open[together] = None
+            if found is not None:
+                values: dict[str, Value] = {
+                    "zone": found.zone,
+                    "wants": Quantity(found.wants_m, "pressure"),
+                    "left": Quantity(max(0.0, found.has_m), "pressure"),
+                }
+                self._stays_open[together] = Message("left.wants_to_shut", values)
         return self._stays_open[together]

@@ -26,6 +26,7 @@ from controller.demand.climate.reference_et import USUAL_WIND_M_S, ReferenceEt, 
 from controller.demand.climate.usual_et import climate_of, season_eto_mm_day
 from controller.errors import OutOfRange
 from controller.garden.model import Garden, Site
+from controller.messages import Message
 from controller.weather.day import WeatherDay
 from controller.weather.files.reader import WeatherFile, read_weather
 from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, NORMAL, SEASON
@@ -336,19 +337,20 @@ class StandIns:
         found = None if normal is None else normal.rh_min_pct
         return of_class if found is None else found
 
-    def words(self, rung: str) -> str:
-        """The stand-in of that rung, as text for a remark."""
-        return "reference ET stands in as " + {
-            DAYS_BEFORE: "what is usual, moved by the days before",
-            NORMAL: "what is normal here",
-            CLIMATE_TABLE: "what the monthly climate table has",
+    def label(self, rung: str) -> Message:
+        """The name of the stand-in of that rung."""
+        return {
+            DAYS_BEFORE: Message("stand_in.days_before"),
+            NORMAL: Message("stand_in.normal"),
+            CLIMATE_TABLE: Message("stand_in.climate_table"),
             SEASON: season_label(self.climate),
-        }.get(rung, rung)
+        }[rung]
 
 
-def season_label(climate: str) -> str:
+def season_label(climate: str) -> Message:
     """The name of the season's table of a climate class."""
-    return f"the season's table for {'an' if climate[0] in 'aeiou' else 'a'} {climate} climate"
+    vowel = climate[0] in "aeiou"
+    return Message("stand_in.season_an" if vowel else "stand_in.season", {"climate": climate})
 
 
 def _rung_of(normal: NormalDay | None) -> str:

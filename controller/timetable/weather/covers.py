@@ -8,7 +8,7 @@ from datetime import date
 
 from controller.demand.climate.under_cover import days_under, rain_under
 from controller.garden.model import Cover, Garden, Zone
-from controller.garden.show import listed
+from controller.messages import Message, Value
 from controller.timetable.check.finding import Finding, caution
 from controller.timetable.need.jobs import JobMaker
 
@@ -34,7 +34,7 @@ def _under(covers: Sequence[Cover], outside: JobMaker) -> JobMaker:
     )
 
 
-def cover_messages(garden: Garden, first: date, last: date) -> list[str]:
+def cover_messages(garden: Garden, first: date, last: date) -> list[Message]:
     """Messages on covers in these days, once for all zones under the same ones."""
     zones: dict[tuple[Cover, ...], list[str]] = {}
     for zone in garden.zones:
@@ -42,8 +42,7 @@ def cover_messages(garden: Garden, first: date, last: date) -> list[str]:
         if standing:
             zones.setdefault(standing, []).append(zone.name)
     return [
-        f"{listed(names)}: under {' and '.join(map(_what, covers))}; ETo and rain are as the bed "
-        f"has them under it"
+        Message("cover.zones", {"zones": tuple(names), "covers": tuple(map(_what, covers))})
         for covers, names in zones.items()
     ]
 
@@ -71,11 +70,13 @@ def of_covers(zone: Zone, garden: Garden) -> list[Finding]:
     return found
 
 
-def _what(cover: Cover) -> str:
-    rain = {0.0: "no rain", 1.0: "all rain"}.get(
-        cover.rain_factor, f"{cover.rain_factor:g} of the rain"
-    )
-    return f"{_dated(cover)} ({cover.eto_factor:.2f} of the reference ET outside, {rain})"
+def _what(cover: Cover) -> Message:
+    share = cover.rain_factor
+    rain = Message("cover.share_of_rain", {"share": share})
+    if share in (0.0, 1.0):
+        rain = Message("cover.all_rain" if share else "cover.no_rain")
+    values: dict[str, Value] = {"cover": _dated(cover), "eto": cover.eto_factor, "rain": rain}
+    return Message("cover.one", values)
 
 
 def _dated(cover: Cover) -> str:
