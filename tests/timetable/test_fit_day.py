@@ -17,9 +17,9 @@ from controller.garden.plumbing import Opening, Supply, ValveKind
 from controller.hydraulics.network.garden_lines import Lines
 from controller.messages import Message, quoted
 from controller.timetable.need.dose import Soaking
-from controller.timetable.packing.day_simulation import DaySimulation, JobState
+from controller.timetable.packing.day_simulation import DaySimulation
 from controller.timetable.packing.fit_day import WALK_S, Job, Packed, pack
-from controller.timetable.packing.job import NetworkFlows
+from controller.timetable.packing.job import JobState, NetworkFlows
 from controller.timetable.records import Pulse
 from controller.timetable.windows import Stretch
 from controller.units import m3_s_from_l_min

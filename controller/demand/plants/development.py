@@ -165,21 +165,13 @@ def emergence_of(
 
 
 def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> Message | None:
-    """How warm the soil is and should be, if it is too cold for seed.
+    """How warm the soil is and should be on that day, if it is too cold for seed.
 
-    Parameters
-    ----------
-    crop : Crop
-        Its `emergence_least_c` is the limit; see crops.toml for the source.
-    soil_c : mapping of date to float
-        Temperature at seed depth by day. [°C]
-    day : date, optional
-        The day that is asked about.
+    `soil_c` is the temperature at seed depth by day [°C]. None if that is warm enough, or unknown.
 
-    Returns
-    -------
-    Message or None
-        None if the soil is warm enough, or a figure is not known.
+    Source
+    ------
+    `emergence_least_c` of the crop; see crops.toml.
 
     Examples
     --------
@@ -432,19 +424,8 @@ def _opens(
 def first_long_day(start: date, hours: float, latitude_deg: float) -> date | None:
     """The first day of that length after the winter of `start`; None if no day is so long.
 
-    Parameters
-    ----------
-    start : date
-        The day of planting, in autumn or winter.
-    hours : float
-        Length of the day. [h]
-    latitude_deg : float
-        Latitude, south negative. [deg]
-
-    Raises
-    ------
-    OutOfRange
-        If the latitude is outside -90 to 90.
+    `start` is the day of planting, in autumn or winter; latitude in degrees, south negative, -90 to
+    90 (else OutOfRange).
 
     Source
     ------

@@ -18,8 +18,8 @@ from datetime import date
 
 from controller.messages import Message
 from controller.timetable.need.pulse_length import why_too_short
-from controller.timetable.packing.day_simulation import TINY_L, WALK_S, DaySimulation, JobState
-from controller.timetable.packing.job import Flows, Job, whole_second
+from controller.timetable.packing.day_simulation import TINY_L, WALK_S, DaySimulation
+from controller.timetable.packing.job import Flows, Job, JobState, whole_second
 from controller.timetable.records import NotFitted, Pulse
 
 __all__ = ["WALK_S", "Flows", "Job", "Packed", "pack"]
