@@ -31,22 +31,22 @@ from controller.errors import GardenFileError, InputError
 from controller.garden.model import Zone
 from controller.garden.new_garden import ask_new
 from controller.garden.show import show_filled
+from controller.hydraulics.calibration.calibrated import Bands, Calibrated
 from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
+from controller.inputs.climatology import Normals
+from controller.inputs.garden_loader import crop_name_check
+from controller.inputs.gather import UNREAD, Gatherer
+from controller.inputs.monthly_climate import climate_in_force
 from controller.messages import Message
 from controller.paper.flows import run_lines, run_rows
 from controller.paper.usual_season import season_findings, season_lines, season_row
-from controller.timetable.calibrated import Bands, Calibrated
 from controller.timetable.check.cautions import Finding, findings, unsaid
 from controller.timetable.check.finding import caution
 from controller.timetable.check.supply_checks import supply_lines
 from controller.timetable.check.usual_season import Season, usual_season
 from controller.timetable.check.zone_checks import perennials
-from controller.timetable.garden_loader import crop_name_check
 from controller.timetable.need.dose import Soaking, soaking_of
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
-from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.gather import UNREAD, Gatherer
-from controller.timetable.weather.monthly_climate import climate_in_force
 from controller.wording.say import say
 from crops.catalogue import load as load_catalogue
 

@@ -16,13 +16,13 @@ from controller.cli.output import to_stderr
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
+from controller.hydraulics.calibration.calibrated import Calibrated, calibrated_lines
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
+from controller.inputs.climatology import read_station
+from controller.inputs.garden_loader import garden_from_file
+from controller.inputs.gather import Gathered, Gatherer, best_normals
 from controller.paper.amounts import csv_text
-from controller.timetable.calibrated import Calibrated, calibrated_lines
-from controller.timetable.garden_loader import garden_from_file
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, Weather
-from controller.timetable.weather.climatology import read_station
-from controller.timetable.weather.gather import Gathered, Gatherer, best_normals
 from controller.weather.day import WeatherDay
 from controller.wording.say import say
 from crops.catalogue import Catalogue

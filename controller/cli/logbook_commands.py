@@ -10,7 +10,7 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from controller.cli import field_test_notes, plant_notes, soil_notes
+from controller.cli import field_test_notes, plant_notes, plausible, soil_notes
 from controller.cli.daemon_commands import runtime_dir
 from controller.cli.loading import (
     LOGBOOK_NAME,
@@ -23,12 +23,14 @@ from controller.cli.loading import (
     today_in,
 )
 from controller.cli.output import print_json, to_stderr
+from controller.cli.plausible import Doubt
 from controller.clock import Clock
 from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError, InputError, NoSolution
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
 from controller.garden.quantities import read_length, read_volume
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.kept_tests import shown
 from controller.logbook.backup import copy_logbook
 from controller.logbook.logbook import Logbook
@@ -45,9 +47,6 @@ from controller.paper.report import (
     written_text,
 )
 from controller.paper.small_tables import held_row, held_text
-from controller.timetable import plausible
-from controller.timetable.calibrated import Bands
-from controller.timetable.plausible import Doubt
 from controller.units import l_from_m3
 
 SYSTEM_STATE = Path("/var/lib/rowgate")

@@ -25,11 +25,13 @@ from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
 from controller.hydraulics.design.advice import advice_text
 from controller.hydraulics.design.what_if import what_if, what_if_text
 from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
+from controller.inputs.days import clear_sky_of, eto_of
 from controller.paper.flows import FlowFacts, flow_document, flow_text
 from controller.paper.ledger import ledger_rows, ledger_text
 from controller.paper.picture import row_picture_svg
@@ -44,11 +46,9 @@ from controller.paper.printout import (
     water_in_rows,
 )
 from controller.paper.small_tables import eto_rows, eto_text, fitted_words
-from controller.timetable.calibrated import Bands
 from controller.timetable.need.jobs import allowed_mm
 from controller.timetable.plan import ledger_on, plan_on
 from controller.timetable.records import Timetable
-from controller.timetable.weather.days import clear_sky_of, eto_of
 from controller.weather.files.reader import read_weather
 from controller.wording.say import say
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from controller.cli.loading import Loaded
 from controller.cli.output import to_stderr
+from controller.cli.plausible import Doubt
 from controller.demand.plants.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
 from controller.demand.plants.observations import EVENTS, allotted, events_of, named
 from controller.demand.records import Observation
@@ -20,7 +21,6 @@ from controller.logbook.notes import ObservationRow
 from controller.logbook.queries import Questions
 from controller.messages import Message
 from controller.paper.amounts import short_day
-from controller.timetable.plausible import Doubt
 from controller.wording.say import say
 from crops.catalogue import Crop
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from controller.cli.loading import LOGBOOK_NAME, Loaded, state_dir
 from controller.cli.output import to_stderr
+from controller.cli.plausible import Doubt, of_moisture
 from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import row_groups
 from controller.errors import InputError
@@ -18,7 +19,6 @@ from controller.logbook.queries import SOIL_START, SOIL_START_BACK, Questions
 from controller.logbook.records import Reading
 from controller.paper.amounts import short_day
 from controller.paper.soil_readings import BY_FEEL, KIND, SoilCheck, moisture_from, soil_checks
-from controller.timetable.plausible import Doubt, of_moisture
 
 LATELY = timedelta(days=14)  # how old a reading may be that plan and check still speak of
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from controller.clock import Clock
 from controller.daemon.weather import WeatherAnswer
 from controller.garden.model import Garden
-from controller.timetable.weather.gather import Gatherer
+from controller.inputs.gather import Gatherer
 from controller.wording.say import say
 
 FORECAST_DAYS = 3

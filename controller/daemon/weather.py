@@ -18,10 +18,10 @@ from controller.daemon.flow.input_pins import Report
 from controller.daemon.journal import Journal
 from controller.errors import LogbookError
 from controller.garden.model import Garden
+from controller.inputs.climatology import Normals
+from controller.inputs.gather import SilentSource, best_normals, order_of
 from controller.messages import quoted
 from controller.timetable.plan import Weather
-from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.gather import SilentSource, best_normals, order_of
 from controller.weather.day import WeatherDay
 
 # All sources of a garden, each asked as often as it may be, take a third of this; our choice.

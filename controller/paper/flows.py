@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Row, Run, SupplyKind
 from controller.garden.show import show_about, show_flow, show_length, show_pressure
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.hole_law_error import Range
 from controller.hydraulics.design.advice_base import quoted
 from controller.hydraulics.network.filling import LineFill
@@ -18,7 +19,6 @@ from controller.hydraulics.network.uniformity import real_uniformity
 from controller.hydraulics.physics.water_hammer import velocity_m_s
 from controller.paper.amounts import open_time, volume
 from controller.paper.picture import row_bars
-from controller.timetable.calibrated import Bands
 from controller.units import (
     GRAVITY_M_S2,
     M_PER_FT,

@@ -10,9 +10,9 @@ from typing import TypeVar
 
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
+from controller.hydraulics.calibration.calibrated import BAND, Bands
 from controller.messages import Message
 from controller.paper.amounts import clock_time, day_in_year, depth, long_day, open_time, volume
-from controller.timetable.calibrated import BAND, Bands
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
 from controller.timetable.need.dose import SHARE_USED_UP
 from controller.timetable.records import Dose, NotFitted, Pulse, Short, Timetable, WaterIn

@@ -8,10 +8,10 @@ from dataclasses import asdict, dataclass
 from datetime import date
 
 from controller.garden.model import Garden
+from controller.hydraulics.calibration.calibrated import BAND
 from controller.logbook.records import HowKnown, SumRow, Sums
 from controller.paper.amounts import csv_text, long_day, open_time, volume
 from controller.paper.ledger import lower_services, step_words
-from controller.timetable.calibrated import BAND
 from controller.units import gal_from_m3, m3_from_l
 
 WIDTH = 80

@@ -16,7 +16,17 @@ from controller.demand.soil.packed_days import JoinedRows, rows_since
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Row
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.climatology import Normals
+from controller.inputs.days import account_begins, demand_days
+from controller.inputs.monthly_climate import climate_messages
 from controller.messages import Message, quoted
+from controller.timetable.covers import by_zone, cover_messages
+from controller.timetable.extremes import (
+    frost_days,
+    frost_days_gone,
+    frost_messages,
+    heat_messages,
+)
 from controller.timetable.garden_accounts import DayPlanned, GardenAccounts
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import as_planned, counted_on
@@ -26,16 +36,6 @@ from controller.timetable.notices import ending_messages, shortages, without_wat
 from controller.timetable.packing.job import NetworkFlows
 from controller.timetable.records import Timetable
 from controller.timetable.unwritten import record_messages
-from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.covers import by_zone, cover_messages
-from controller.timetable.weather.days import account_begins, demand_days
-from controller.timetable.weather.extremes import (
-    frost_days,
-    frost_days_gone,
-    frost_messages,
-    heat_messages,
-)
-from controller.timetable.weather.monthly_climate import climate_messages
 from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_messages
 from controller.weather.day import WeatherDay
 

@@ -19,9 +19,9 @@ from controller.daemon.garden_weather import GardenWeather
 from controller.daemon.weather import ThreadFetcher, WeatherAnswer
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
+from controller.inputs.gather import SilentSource
 from controller.messages import quoted
 from controller.paper.status import status_text
-from controller.timetable.weather.gather import SilentSource
 from controller.weather.online import services
 
 BEGAN = HandClock().now_utc()

@@ -14,6 +14,7 @@ from support.given import NOTHING_GIVEN
 import controller.paper.amounts as amounts
 from controller.garden.model import Garden, Hold, Watering, Window
 from controller.garden.plumbing import ValveKind
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
 from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines
@@ -29,7 +30,6 @@ from controller.paper.printout import (
     timetable_text,
     why_line,
 )
-from controller.timetable.calibrated import Bands
 from controller.timetable.need.dose import need_of
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import plan_garden

@@ -20,7 +20,7 @@ from support.said import said
 
 from controller.demand.records import DayInput
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.garden_loader import garden_from_file
+from controller.inputs.garden_loader import garden_from_file
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.notices import is_short
 from controller.timetable.plan import plan_garden

@@ -23,9 +23,9 @@ from controller.daemon.valve_set import LINE_FILE, ValveSet
 from controller.daemon.weather import Fetch, WeatherAnswer, WeatherFetcher
 from controller.errors import GardenFileError
 from controller.garden.model import Garden, Watering, Window
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
-from controller.timetable.calibrated import Bands
 from controller.valves.pins import PinDriver
 from controller.weather.day import WeatherDay
 from crops.catalogue import load

@@ -20,12 +20,12 @@ from controller.demand.soil.water_balance import advance
 from controller.garden.model import Bed, Cover, Garden, Planting, Zone
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.climatology import normals_from
 from controller.timetable.check.cautions import findings
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import Weather, plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.unwritten import NO_RECORD
-from controller.timetable.weather.climatology import normals_from
 from controller.units import m3_s_from_l_min
 from controller.weather.day import WeatherDay
 

@@ -17,9 +17,9 @@ from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.demand.soil.salinity import leaching_share_of
 from controller.garden.model import Bed, Coefficients, Garden, Hold, Planting, Watering, Window
 from controller.garden.plumbing import Opening
+from controller.inputs.days import demand_days
 from controller.timetable.need.wetted_area import wet_ground_m2
 from controller.timetable.records import Timetable
-from controller.timetable.weather.days import demand_days
 from controller.units import m3_s_from_l_min
 from controller.weather.day import WeatherDay
 from controller.wording.say import say

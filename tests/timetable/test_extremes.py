@@ -21,9 +21,9 @@ from support.stationyears import (
 )
 
 from controller.demand.records import DayInput
-from controller.timetable.weather.climatology import Normals, normals_from
-from controller.timetable.weather.days import demand_days
-from controller.timetable.weather.extremes import frost_days, frost_messages, heat_messages
+from controller.inputs.climatology import Normals, normals_from
+from controller.inputs.days import demand_days
+from controller.timetable.extremes import frost_days, frost_messages, heat_messages
 
 TODAY = date(2031, 7, 10)
 DAY = timedelta(days=1)

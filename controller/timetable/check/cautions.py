@@ -33,9 +33,9 @@ from controller.timetable.check.finding import Finding, caution, unsaid
 from controller.timetable.check.place_checks import of_place
 from controller.timetable.check.supply_checks import of_forks, of_sets, of_supply
 from controller.timetable.check.zone_checks import HOT_DAY_MM, of_bare_rows, of_dose, of_plantings
+from controller.timetable.covers import of_covers
 from controller.timetable.need.dose import even_litres
 from controller.timetable.need.jobs import Grounds
-from controller.timetable.weather.covers import of_covers
 from controller.timetable.windows import clock_change_messages
 from controller.units import M_PER_FT
 from controller.wording.say import say

@@ -15,6 +15,8 @@ from datetime import date, timedelta
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.climatology import Normals
+from controller.inputs.days import demand_days, growing_year
 from controller.messages import Message
 from controller.timetable.check.what_helps import Help, OutOfTime, search
 from controller.timetable.garden_accounts import GardenAccounts
@@ -23,8 +25,6 @@ from controller.timetable.notices import is_short, shortages
 from controller.timetable.packing.job import NetworkFlows
 from controller.timetable.plan import garden_accounts
 from controller.timetable.records import Dose, NotFitted, Pulse, Short
-from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.days import demand_days, growing_year
 
 _DAY = timedelta(days=1)
 # A shortage is explained by water that did not fit at most so many days before; our choice,

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from controller.demand.records import DayInput
+from controller.inputs.climatology import Normals
 from controller.messages import Message, Quantity, Value
-from controller.timetable.weather.climatology import Normals
 from controller.weather.source_priority import FORECAST, is_stand_in
 
 _DAY = timedelta(days=1)

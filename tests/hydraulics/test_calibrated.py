@@ -12,13 +12,13 @@ from support.hydraulics_gardens import a_garden, a_zone
 
 from controller.daemon.garden_reload import KeptFieldTests
 from controller.garden.plumbing import Opening
+from controller.hydraulics.calibration import calibrated as kept_lines
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.fit import fit
 from controller.hydraulics.calibration.kept_tests import kept_dict
 from controller.hydraulics.calibration.measurements import MeterRun
 from controller.hydraulics.calibration.result import described, fitted_from_dict, fitted_to_dict
 from controller.logbook.logbook import Logbook
-from controller.timetable import calibrated as kept_lines
-from controller.timetable.calibrated import Bands
 from controller.units import l_min_from_m3_s
 from controller.wording.say import say
 

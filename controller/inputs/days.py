@@ -21,8 +21,7 @@ from controller.demand.climate.snow import MOST_MM, snow_day
 from controller.demand.records import DayInput
 from controller.errors import NoWeather, OutOfRange
 from controller.garden.model import Site
-from controller.messages import Message, Quantity, Value, quoted
-from controller.timetable.weather.climatology import (
+from controller.inputs.climatology import (
     KnownDay,
     Normals,
     StandIns,
@@ -30,6 +29,7 @@ from controller.timetable.weather.climatology import (
     eto_of,
     read_station,
 )
+from controller.messages import Message, Quantity, Value, quoted
 from controller.weather.day import WeatherDay
 from controller.weather.series_checks import without_dead_thermometers
 from controller.weather.source_priority import (

@@ -21,14 +21,14 @@ from itertools import pairwise
 
 from controller.demand.records import DayInput
 from controller.garden.model import Garden, Site
-from controller.messages import Message, Quantity, Value
-from controller.timetable.weather.climatology import (
+from controller.inputs.climatology import (
     NormalDay,
     Normals,
     StandIns,
     eto_of,
     season_label,
 )
+from controller.messages import Message, Quantity, Value
 from controller.weather.day import VALUES, WeatherDay
 from controller.weather.day_checks import LIMITS
 from controller.weather.files.monthly_table import MONTHS, YEAR, MonthlyTable

@@ -95,14 +95,14 @@ def read_station(path: Path, garden: Garden) -> WeatherFile:
 
 # Half a month to each side: from 23 station years a year left out is then predicted as well as with
 # any width (a day's error 1.09 mm), from two years better than with a narrower window (1.13 mm
-# against 1.20 at 3 days; tests/timetable/test_normals.py).
+# against 1.20 at 3 days; tests/inputs/test_normals.py).
 HALF_WINDOW_DAYS = 15
 # A day of the year has a normal if so many days of at least `LEAST_YEARS` years lie in its window;
 # our choice. One year alone predicted worse there (1.16 mm) than the season's table (1.11 mm).
 LEAST_DAYS, LEAST_YEARS = 20, 2
 HIGH_DEVIATIONS = 2.0  # standard deviations above the mean: some 2 in 100 days; our choice
 # Of days around a monthly table's means: our choice, 3.4 to 4.3 °C from April to August at
-# Wageningen (tests/timetable/test_normals.py).
+# Wageningen (tests/inputs/test_normals.py).
 USUAL_SPREAD_C = 4.0
 _YEAR = 365
 

@@ -22,11 +22,11 @@ from support.stationyears import ASTURIAS, MUNICH, SWEDEN, WAGENINGEN, Station, 
 
 from controller.demand.climate.usual_et import season_eto_mm_day
 from controller.garden.model import Site, WeatherSource
-from controller.timetable.weather.climatology import Normals, eto_of, normals_from
-from controller.timetable.weather.days import demand_days
-from controller.timetable.weather.extremes import heat_messages
-from controller.timetable.weather.gather import Gatherer, best_normals
-from controller.timetable.weather.monthly_climate import daily_from_months, normals_of_months
+from controller.inputs.climatology import Normals, eto_of, normals_from
+from controller.inputs.days import demand_days
+from controller.inputs.gather import Gatherer, best_normals
+from controller.inputs.monthly_climate import daily_from_months, normals_of_months
+from controller.timetable.extremes import heat_messages
 from controller.weather.day import WeatherDay
 from controller.weather.files.monthly_table import YEAR, MonthlyTable
 from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, NORMAL

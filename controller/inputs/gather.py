@@ -15,14 +15,14 @@ from pathlib import Path
 from controller.clock import Clock
 from controller.errors import RowgateError
 from controller.garden.model import Garden
-from controller.messages import Message, Value, quoted
-from controller.timetable.weather.climatology import (
+from controller.inputs.climatology import (
     Normals,
     clear_sky_of,
     normals_from,
     read_station,
 )
-from controller.timetable.weather.monthly_climate import normals_of_months
+from controller.inputs.monthly_climate import normals_of_months
+from controller.messages import Message, Value, quoted
 from controller.weather.day import WeatherDay
 from controller.weather.files.finish import WeatherFile
 from controller.weather.files.monthly_table import read_months

@@ -14,8 +14,8 @@ from support.said import said
 
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
-from controller.timetable.weather.days import demand_days
-from controller.timetable.weather.gather import Gatherer, best_normals, order_of
+from controller.inputs.days import demand_days
+from controller.inputs.gather import Gatherer, best_normals, order_of
 from controller.weather.day import WeatherDay
 from controller.weather.online import services
 from controller.weather.online.services import OnlineAnswer

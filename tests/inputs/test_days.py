@@ -15,8 +15,8 @@ from support.said import said
 
 from controller.demand.climate.usual_et import season_eto_mm_day
 from controller.errors import InputError, NoWeather
-from controller.timetable.weather.climatology import NEAR_DAYS, REACH_DAYS, normals_from
-from controller.timetable.weather.days import CLIMATE_DAYS, account_begins, demand_days, eto_of
+from controller.inputs.climatology import NEAR_DAYS, REACH_DAYS, normals_from
+from controller.inputs.days import CLIMATE_DAYS, account_begins, demand_days, eto_of
 from controller.weather.day import VALUES, WeatherDay
 
 SITE = a_garden().site

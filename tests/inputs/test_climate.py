@@ -18,13 +18,13 @@ from controller.cli import main
 from controller.demand.climate.usual_et import CLIMATES, season_eto_mm_day
 from controller.garden.model import Garden, WeatherSource
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.climatology import Normals, normals_from
+from controller.inputs.days import demand_days
+from controller.inputs.gather import Gatherer
+from controller.inputs.monthly_climate import climate_in_force, climate_messages
 from controller.paper.printout import timetable_text
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import NOTHING_GIVEN, Weather, plan_on
-from controller.timetable.weather.climatology import Normals, normals_from
-from controller.timetable.weather.days import demand_days
-from controller.timetable.weather.gather import Gatherer
-from controller.timetable.weather.monthly_climate import climate_in_force, climate_messages
 from controller.weather.day import WeatherDay
 from controller.wording.say import say
 from crops.catalogue import load
