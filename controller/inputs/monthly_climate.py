@@ -41,15 +41,7 @@ _ROUNDS = 60  # each round halves the error at least: this is below the precisio
 def daily_from_months(means: Sequence[float]) -> list[float]:
     """A smooth year of 365 days whose months have these means, 1 January first.
 
-    Parameters
-    ----------
-    means : sequence of float
-        The mean of each month, January first; any unit.
-
-    Returns
-    -------
-    list of float
-        The mean of each day. Near a sharp turn days may lie a little outside the months' range.
+    January first, in any unit. Near a sharp turn days may lie a little outside the months' range.
 
     Source
     ------

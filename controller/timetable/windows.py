@@ -38,17 +38,7 @@ class Stretch:
 def utc_from_local(local: datetime, zone: ZoneInfo) -> datetime:
     """UTC of a naive local time, by the module's rule for skipped and doubled times.
 
-    Parameters
-    ----------
-    local : datetime
-        Local time without a zone.
-    zone : ZoneInfo
-        The garden's time zone.
-
-    Returns
-    -------
-    datetime
-        In UTC; on whole seconds for a skipped time.
+    On whole seconds for a skipped time.
 
     Source
     ------
@@ -164,21 +154,7 @@ def days_to_next_window(
 ) -> int:
     """Days from `day` to the next later day with a window for this kind of valve.
 
-    Parameters
-    ----------
-    watering : Watering
-        The garden's windows.
-    valve : ValveKind
-        Relay or hand.
-    day : date
-        A local day.
-    at_most : int
-        The answer if there is no window before that, 1 or more.
-
-    Returns
-    -------
-    int
-        1 to `at_most`. [day]
+    1 to `at_most`, which is the answer if there is no window before. [days]
 
     Source
     ------
@@ -200,20 +176,6 @@ def days_to_next_window(
 
 def windows_on(watering: Watering, valve: ValveKind, day: date) -> int:
     """Number of windows for this kind of valve that begin on this day.
-
-    Parameters
-    ----------
-    watering : Watering
-        The garden's windows.
-    valve : ValveKind
-        Relay or hand.
-    day : date
-        A local day.
-
-    Returns
-    -------
-    int
-        0 or more. [-]
 
     Source
     ------

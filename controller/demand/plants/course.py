@@ -342,19 +342,8 @@ class Course:
 def in_first_year(planting: Planting, crop: Crop, day: date) -> bool:
     """Whether a perennial is in its first growing year, in which it is watered sooner.
 
-    Parameters
-    ----------
-    planting : Planting
-        `years_before` says how old the plants were when they were set out.
-    crop : Crop
-        Its figures.
-    day : date
-        Any day.
-
-    Returns
-    -------
-    bool
-        False for a crop that is no perennial.
+    `years_before` of the planting says how old the plants were when they were set out. False for a
+    crop that is no perennial.
 
     Source
     ------

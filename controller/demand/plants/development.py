@@ -114,23 +114,10 @@ def emergence_of(
 ) -> Emergence:
     """The day on which plants are up, by the warmth of the soil or the gardener's own days.
 
-    Parameters
-    ----------
-    crop, planting
-        Its figures; what was sown, whose own `emerges_days` go before the table.
-    days : mapping of date to DayInput
-        The known days. A day without temperatures takes the normal ones; without those the soil
-        stays as warm as it was. If no temperature is known at all, each day makes its share of
-        `USUAL_EMERGENCE_DAYS`.
-    normal_temps : callable, optional
-        Lowest and highest temperature usual for a date. [°C]
-    ground : Ground
-        What lies on the soil.
-
-    Returns
-    -------
-    Emergence
-        The day, at most `LONGEST_SEEDBED_DAYS` after sowing, and the soil's temperatures. [°C]
+    The planting's own `emerges_days` go before the table. A day without temperatures takes the
+    normal ones [°C]; without those the soil stays as warm as it was. If no temperature is known at
+    all, each day makes its share of `USUAL_EMERGENCE_DAYS`. The day is at most
+    `LONGEST_SEEDBED_DAYS` after sowing.
 
     Source
     ------
@@ -305,21 +292,9 @@ def pace_of(
 ) -> tuple[Pace, tuple[Message, ...]]:
     """The pace of a planting's stages.
 
-    Parameters
-    ----------
-    crop, planting
-        Its figures; its dates, and its own sums of degree days, if any.
-    normal_temps : callable, optional
-        Lowest and highest temperature usual for a date. [°C]
-    latitude_deg : float, optional
-        Latitude, south negative; None: no crop overwinters. [deg]
-    normal_spread : callable, optional
-        Standard deviation of those temperatures. [°C]
-
-    Returns
-    -------
-    tuple
-        The `Pace`, and remarks on stages that go by days though warmth was asked for.
+    `normal_temps` are the lowest and highest temperature usual for a date, `normal_spread` their
+    standard deviation [°C]. Latitude in degrees, south negative; None: no crop overwinters. The
+    remarks are on stages that go by days though warmth was asked for.
 
     Source
     ------

@@ -91,23 +91,9 @@ _RIPE = ("ripe", "ripened")
 def events_of(words: str, crop: Crop | None = None) -> tuple[str, ...]:
     """The events that a gardener's words may mean; one, if they are clear.
 
-    Parameters
-    ----------
-    words : str
-        As a gardener says it; case and signs do not matter.
-    crop : Crop, optional
-        What stands there. A perennial is never gone by a harvest. "Ripe" of a crop whose watering
-        stops at fallen tops may be either of its two signs.
-
-    Returns
-    -------
-    tuple of str
-        Names of `EVENTS`.
-
-    Raises
-    ------
-    InputError
-        If the words mean nothing that can be noted; it names what can.
+    Case and signs do not matter. A perennial is never gone by a harvest. "Ripe" of a crop whose
+    watering stops at fallen tops may be either of its two signs. InputError if the words mean
+    nothing that can be noted; it names what can.
 
     Source
     ------
@@ -148,18 +134,8 @@ def allotted(
 ) -> tuple[tuple[tuple[Observation, ...], ...], tuple[Message, ...]]:
     """Share out a zone's observations to its plantings.
 
-    Parameters
-    ----------
-    plantings : sequence of Planting
-        Those of one zone.
-    observations : sequence of Observation
-        Those of the same zone. Each goes to every planting that stands on its day and, if the
-        observation names a crop, is of that crop.
-
-    Returns
-    -------
-    tuple
-        The observations of each planting, and remarks on those that fit none.
+    Each observation goes to every planting that stands on its day and, if it names a crop, is of
+    that crop. Returned are the observations of each planting, and remarks on those that fit none.
 
     Examples
     --------

@@ -240,19 +240,8 @@ class Soaking:
 def soaking_of(wet_m2: float, soil: Soil, basin_mm: float) -> Soaking:
     """The wetted strip of a zone on its soil.
 
-    Parameters
-    ----------
-    wet_m2 : float
-        Ground that the zone's rows wet. [m2]
-    soil : Soil
-        Its `intake_mm_h` counts.
-    basin_mm : float
-        Depth of water that may stand on the strip. [mm]
-
-    Returns
-    -------
-    Soaking
-        The strip.
+    `wet_m2` is the ground that the zone's rows wet [m2], `basin_mm` the depth of water that may
+    stand there [mm].
 
     Source
     ------

@@ -295,20 +295,8 @@ def depth_of(
 ) -> tuple[float, PartNeed]:
     """The depth of one dose over the zone's whole ground, and the need that decides it.
 
-    Parameters
-    ----------
-    zone : Zone
-        Its `unlike_rows` says whether the dose is for the neediest part or for the mean.
-    account : ZoneAccount
-        Its parts, and their shares of the zone's flow.
-    needs : mapping of int to PartNeed
-        By the numbers of the parts; at least one is due.
-
-    Returns
-    -------
-    tuple of float and PartNeed
-        For the neediest: so much that each due part gets what it needs. For the mean: what all
-        parts lack together. [mm]
+    `needs` are by the numbers of the parts; at least one is due. For the neediest: so much that
+    each due part gets what it needs. For the mean: what all parts lack together. [mm]
 
     Source
     ------
