@@ -75,8 +75,14 @@ def _what(cover: Cover) -> Message:
     rain = Message("cover.share_of_rain", {"share": share})
     if share in (0.0, 1.0):
         rain = Message("cover.all_rain" if share else "cover.no_rain")
-    values: dict[str, Value] = {"cover": _dated(cover), "eto": cover.eto_factor, "rain": rain}
-    return Message("cover.one", values)
+    begins: Value = ""
+    if cover.begins != date.min:
+        begins = Message("cover.begins", {"day": str(cover.begins)})
+    ends: Value = ""
+    if cover.until != date.max:
+        ends = Message("cover.ends", {"day": str(cover.until)})
+    dated: dict[str, Value] = {"kind": cover.kind, "begins": begins, "ends": ends}
+    return Message("cover.one", {**dated, "eto": cover.eto_factor, "rain": rain})
 
 
 def _dated(cover: Cover) -> str:

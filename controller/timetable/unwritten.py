@@ -95,7 +95,7 @@ def record_messages(
         rules.setdefault(_rule(zone, garden, record), []).append(zone.name)
     messages = []
     for rule, names in rules.items():
-        whose = "" if len(rules) == 1 else Message("record.whose", {"zones": tuple(names)})
+        whose: Value = "" if len(rules) == 1 else Message("record.whose", {"zones": tuple(names)})
         silent = _silent_since(names, garden, record, today, litres)
         messages.append(Message("record.rule", {"whose": whose, "rule": rule, "silent": silent}))
     for begins, ends in record.gaps(first):

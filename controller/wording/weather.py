@@ -84,7 +84,9 @@ SENTENCES: dict[str, str] = {
     "cover.zones": (
         "{zones:listed}: under {covers: and }; ETo and rain are as the bed has them under it"
     ),
-    "cover.one": "{cover} ({eto:.2f} of the reference ET outside, {rain})",
+    "cover.one": "the {kind}{begins}{ends} ({eto:.2f} of the reference ET outside, {rain})",
+    "cover.begins": " from {day}",
+    "cover.ends": " until {day}",
     "cover.no_rain": "no rain",
     "cover.all_rain": "all rain",
     "cover.share_of_rain": "{share:g} of the rain",
