@@ -295,8 +295,8 @@ def test_a_day_with_a_gauge_reading_is_not_said_to_have_unknown_rain() -> None:
 
 def test_a_models_rain_is_credited_in_part_and_never_called_measured() -> None:
     rows = [a_model_day(0, rain_mm=8.0), a_model_day(1, rain_mm=0.0), a_model_day(2, rain_mm=3.0)]
-    said = {"last": BEGINS + 2 * DAY, "today": BEGINS + 3 * DAY}
-    found = demand_days(rows, SITE, rain_gauge_mm={BEGINS + 2 * DAY: 11.0}, **said)  # type: ignore[arg-type]
+    until = {"last": BEGINS + 2 * DAY, "today": BEGINS + 3 * DAY}
+    found = demand_days(rows, SITE, rain_gauge_mm={BEGINS + 2 * DAY: 11.0}, **until)  # type: ignore[arg-type]
     # WORKED: half of 8; the gauge's own on the third.
     assert [d.rain_mm for d in found.days.values()] == [4.0, 0.0, 11.0]
     assert not any(d.measured for d in found.days.values())
@@ -309,15 +309,15 @@ def test_a_models_rain_is_credited_in_part_and_never_called_measured() -> None:
 
 def test_a_day_that_a_model_has_not_settled_is_named_until_it_has() -> None:
     given = datetime(2031, 6, 2, 3, tzinfo=UTC)
-    said = {"last": BEGINS, "today": BEGINS + DAY}
+    until = {"last": BEGINS, "today": BEGINS + DAY}
     early = a_model_day(0, given_utc=given, rain_mm=0.0)
-    found = demand_days([early], SITE, **said)  # type: ignore[arg-type]
+    found = demand_days([early], SITE, **until)  # type: ignore[arg-type]
     assert said(found.remarks) == (
         "2031-06-01: a weather model's figures that may still change; they are asked for again",
     )
     final = a_model_day(0, rain_mm=6.0)
     for rows in ([early, final], [final, early]):
-        found = demand_days(rows, SITE, **said)  # type: ignore[arg-type]
+        found = demand_days(rows, SITE, **until)  # type: ignore[arg-type]
         assert found.days[BEGINS].rain_mm == 3.0
         assert not any("may still change" in r for r in said(found.remarks))
 

@@ -137,7 +137,7 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
 
 
 @pytest.mark.parametrize(
-    ("record", "said"),
+    ("record", "rules"),
     [
         (NO_RECORD, ["as printed, taken as done as the sheet said, unless a note says otherwise"]),
         (
@@ -150,10 +150,10 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
         ),
     ],
 )
-def test_the_printout_says_how_each_zone_counts(record: Record, said: list[str]) -> None:
+def test_the_printout_says_how_each_zone_counts(record: Record, rules: list[str]) -> None:
     noted = {(zone, TODAY - DAY) for zone in ("hand", "asks")}
     found = record_messages(garden(), record, first=TODAY, litres=noted)
-    assert [*said(found)] == [f"water that nobody wrote down: {rule}" for rule in said]
+    assert [*said(found)] == [f"water that nobody wrote down: {rule}" for rule in rules]
 
 
 def test_a_month_of_which_nobody_wrote_anything_down_is_said_once_for_each_rule() -> None:
