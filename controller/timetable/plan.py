@@ -159,16 +159,29 @@ def garden_accounts(
     normals: Normals | None = None,
     watered_in: bool = False,
 ) -> GardenAccounts:
-    """The accounts of all zones, still empty; arguments as for `plan_garden` and `ZoneAccount`."""
-    job_maker = _job_maker(
-        garden,
-        grounds,
-        lines,
-        days,
-        given,
+    """The accounts of all zones, still empty, with the days as a plan of `today` credits them.
+
+    Arguments as for `plan_garden` and `ZoneAccount`.
+    """
+    today = first if today is None else today
+    hold_below_c = garden.weather.frost_hold_c
+    held = (
+        *frost_days_gone(days, before=today, hold_below_c=hold_below_c),
+        *frost_days(days, today=today, hold_below_c=hold_below_c),
+    )
+    fallen_mm, trust = given.fallen_mm, garden.watering.forecast_trust
+    counted = counted_on(days, first=today, fallen_mm=fallen_mm)
+    job_maker = JobMaker(
+        garden=garden,
+        grounds=grounds,
+        lines=lines,
+        days=as_planned(days, counted, first=today, fallen_mm=fallen_mm, trust=trust),
         first=first,
-        today=first if today is None else today,
+        today=today,
+        given=given,
         not_before_utc=not_before_utc,
+        frost=frozenset(held),
+        coming_mm=counted,
     )
     job_makers = by_zone(job_maker)
     accounts = {
@@ -202,44 +215,6 @@ def zone_account(
 
     parts = parts_of(zone, soil, season, wetted_m2=wetted_m2)
     return ZoneAccount(zone, parts, lines, garden.watering, watered_in=watered_in)
-
-
-def _job_maker(
-    garden: Garden,
-    grounds: Grounds,
-    lines: Lines,
-    days: Mapping[date, DayInput],
-    given: Given,
-    *,
-    first: date,
-    today: date,
-    not_before_utc: datetime | None,
-) -> JobMaker:
-    """The job maker of a plan made today: the days as it credits them, and frost holds."""
-    hold_below_c = garden.weather.frost_hold_c
-    held = (
-        *frost_days_gone(days, before=today, hold_below_c=hold_below_c),
-        *frost_days(days, today=today, hold_below_c=hold_below_c),
-    )
-    counted = counted_on(days, first=today, fallen_mm=given.fallen_mm)
-    return JobMaker(
-        garden=garden,
-        grounds=grounds,
-        lines=lines,
-        days=as_planned(
-            days,
-            counted,
-            first=today,
-            fallen_mm=given.fallen_mm,
-            trust=garden.watering.forecast_trust,
-        ),
-        first=first,
-        today=today,
-        given=given,
-        not_before_utc=not_before_utc,
-        frost=frozenset(held),
-        coming_mm=counted,
-    )
 
 
 def _course_messages(accounts: Mapping[str, ZoneAccount], day: date) -> list[Message]:
