@@ -64,7 +64,6 @@ def needs_of(*nets_mm: float, due: tuple[bool, ...] = (True, True)) -> dict[int,
             part=PARTS[n],  # type: ignore[arg-type]
             net_mm=net_mm,
             urgency=1.0,
-            words="",
             strip_missing_mm=net_mm,
             due=due[n],
         )
@@ -112,7 +111,7 @@ def test_a_dose_for_the_neediest_brings_each_its_own_by_its_share_of_the_flow(
 # WORKED: a dose of 8 mm is 32 L. With half of the flow row 1 gets 16 L, 5.33 mm, and the others 16
 # mm; said from half a millimetre of difference on (our choice).
 @pytest.mark.parametrize(
-    ("nets_mm", "said"),
+    ("nets_mm", "words"),
     [
         ((5.84, 16.0), "; row 1 gets 0.5 mm less than it lacks"),
         ((5.8, 16.0), ""),

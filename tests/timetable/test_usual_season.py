@@ -252,7 +252,7 @@ def test_a_large_garden_says_that_it_was_not_searched_to_the_end(
 
 
 def search_with(kept_by: Callable[[Garden, frozenset[str]], frozenset[str]]) -> dict[str, Help]:
-    return search(crowded(3), {"salad 0": {"the windows closed first"}}, kept_by)
+    return search(crowded(3), {"salad 0": {Message("left.windows_closed")}}, kept_by)
 
 
 def test_the_search_goes_from_the_smallest_change_on_and_then_takes_all() -> None:
