@@ -23,6 +23,7 @@ from controller.inputs.gather import SilentSource
 from controller.messages import quoted
 from controller.paper.status import status_text
 from controller.weather.online import services
+from controller.wording.say import say
 
 BEGAN = HandClock().now_utc()
 
@@ -155,7 +156,7 @@ def test_since_when_each_source_has_been_silent(
         ("open-meteo", last_utc),
         ("nws", BEGAN),
     ]
-    assert "took too long" in later.silent[1].why
+    assert "took too long" in say(later.silent[1].why, us=False)
     clock.advance(7200.0)
     (tmp_path / "station.csv").unlink()
     gone = ask(garden)

@@ -81,7 +81,9 @@ def _plan(garden: Garden = GARDEN) -> Timetable:
         first=FIRST,
         count=4,
         given=NOTHING_GIVEN,
-        remarks=("a remark that is long enough to need more than one line when it is printed",),
+        remarks=(
+            quoted("a remark that is long enough to need more than one line when it is printed"),
+        ),
     )
 
 
