@@ -11,6 +11,7 @@ from controller.paper.printout import short_row
 from controller.timetable.check.finding import Finding, caution
 from controller.timetable.check.usual_season import EVEN_ROW, Season, ZoneWater
 from controller.timetable.check.what_helps import Help
+from controller.timetable.packing.fit_day import NO_WINDOW
 from controller.timetable.records import Short
 from controller.wording.say import say
 
@@ -83,7 +84,7 @@ def season_row(season: Season, *, us: bool) -> dict[str, Any]:
 def _reason(short: Short, us: bool) -> str:
     if short.reason is None:
         return ""
-    if short.reason.code == "left.no_window":
+    if short.reason == NO_WINDOW:
         return "no window on those days"
     return say(short.reason, us=us)
 

@@ -24,6 +24,7 @@ from controller.timetable.records import NotFitted, Pulse
 
 __all__ = ["WALK_S", "Flows", "Job", "Packed", "pack"]
 
+NO_WINDOW = Message("left.no_window")
 # Zones that are equally urgent to so many digits go by name: rounding errors of their accounts must
 # not decide, nor flows that are known to a part in ten million.
 _URGENCY_DIGITS = 6
@@ -124,7 +125,7 @@ def pack(
 def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> JobState | None:
     """Refuse a job that is impossible on this day, and cut one at its daily cap."""
     if not job.stretches:
-        reason = job.held or Message("left.no_window")
+        reason = job.held or NO_WINDOW
         not_fitted.append(_left_over(job, job.even_litres, reason))
         return None
     alone = flows.flow_l_s(job.zone, frozenset((job.zone,)))
