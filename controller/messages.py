@@ -21,16 +21,19 @@ from typing import Literal, Union
 Kind = Literal[
     "about length",
     "bore",
+    "both temperatures",
     "depth",
     "duration",
     "flow",
     "force",
     "head",
+    "hours",
     "length",
     "off level",
     "percent",
     "pipe temperature",
     "pressure",
+    "rough depth",
     "rough flow",
     "rough length",
     "rough number",
@@ -72,3 +75,11 @@ class Message:
 
     code: str
     values: Mapping[str, Value] = field(default_factory=dict)
+
+    def __hash__(self) -> int:
+        return hash((self.code, frozenset(self.values.items())))
+
+
+def quoted(text: Value) -> Message:
+    """A message with the text of another, such as an error of a file."""
+    return Message("quoted", {"text": text})

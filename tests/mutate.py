@@ -113,12 +113,13 @@ ROOMS = {
         [
             *_timetable("need/accounts", "need/dose", "need/jobs", "need/need"),
             *_timetable(
-                "need/pulse_length", "need/wetted_area", "garden_accounts", "plan", "plausible"
+                "need/pulse_length", "need/wetted_area", "garden_accounts", "plan", "covers"
             ),
             *_timetable("packing/job", "packing/day_simulation", "packing/fit_day", "unwritten"),
-            *_timetable("weather/covers", "windows"),
+            *_timetable("windows"),
+            "controller/cli/plausible.py",
         ],
-        ["tests/timetable"],
+        ["tests/timetable", "tests/cli/test_plausible.py"],
         0.90,
     ),
     "demand": Room(

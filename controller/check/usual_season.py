@@ -17,6 +17,8 @@ from controller.check.what_helps import Help, OutOfTime, search
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.climatology import Normals
+from controller.inputs.days import demand_days, growing_year
 from controller.messages import Message, Quantity
 from controller.timetable.garden_accounts import GardenAccounts
 from controller.timetable.need.jobs import Grounds
@@ -25,8 +27,6 @@ from controller.timetable.packing.fit_day import NO_WINDOW
 from controller.timetable.packing.job import NetworkFlows
 from controller.timetable.plan import garden_accounts
 from controller.timetable.records import Dose, NotFitted, Pulse, Short
-from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.days import demand_days, growing_year
 
 _DAY = timedelta(days=1)
 # A shortage is explained by water that did not fit at most so many days before; our choice,
@@ -163,7 +163,7 @@ def _short_message(short: Short, crop: str, found: Help) -> Message:
             "first": short.first,
             "worst": short.worst_day,
             "finds": Quantity(short.least_stress, "percent"),
-            "reason": no_window or short.reason,
+            "reason": no_window or short.reason or "",
             "helps": helps or "",
         },
     )
@@ -250,7 +250,7 @@ class _Simulation:
         """Those of these zones that are short, and what held back most of their water."""
         found = []
         for zone in zones:
-            reasons: defaultdict[str, float] = defaultdict(float)
+            reasons: defaultdict[Message, float] = defaultdict(float)
             for left in self.left_before(zone):
                 reasons[left.reason] += left.litres
             rows = self.short.get(zone, [])

@@ -14,8 +14,6 @@ from datetime import date, datetime, time, timedelta
 from controller.garden.model import Garden, UnlikeRows, Window, Zone
 from controller.garden.plumbing import ValveKind
 from controller.messages import Message, Quantity
-from controller.timetable.need.pulse_length import OPEN_TOO_SHORT, TOO_LITTLE, WINDOW_TOO_SHORT
-from controller.timetable.packing.fit_day import CLOSED_FIRST, HELD, NO_WINDOW, OVER_CAP
 from controller.units import gal_from_m3, l_from_m3, m3_from_gal, m3_from_l
 
 # The steps of each change, all our choice: what a gardener would try, and the last step.
@@ -69,7 +67,7 @@ class OutOfTime(Exception):
 
 def search(
     garden: Garden,
-    reasons: Mapping[str, Collection[str]],
+    reasons: Mapping[str, Collection[Message]],
     kept_by: Callable[[Garden, frozenset[str]], frozenset[str]],
 ) -> dict[str, Help]:
     """The remedy for each zone that is short for these reasons.
@@ -108,25 +106,25 @@ def search(
     return found
 
 
-def ladders(garden: Garden, reasons: Mapping[str, Collection[str]]) -> list[Ladder]:
+def ladders(garden: Garden, reasons: Mapping[str, Collection[Message]]) -> list[Ladder]:
     """The changes to try for these zones: figures of the file first, then the windows."""
 
-    def zones_of(*starts: str) -> list[Zone]:
+    def zones_of(*codes: str) -> list[Zone]:
         return [
             zone
             for zone in garden.zones
-            if any(reason.startswith(starts) for reason in reasons.get(zone.name, ()))
+            if any(reason.code in codes for reason in reasons.get(zone.name, ()))
         ]
 
     most_open = garden.watering.most_open
-    closed = zones_of(CLOSED_FIRST, WINDOW_TOO_SHORT)
+    closed = zones_of("left.windows_closed", "left.window_too_short")
     relays = sum(zone.valve.kind is ValveKind.RELAY for zone in garden.zones)
     crowded = [zone for zone in closed if zone.valve.kind is ValveKind.RELAY]
     most = range(most_open + 1, min(relays, most_open + MORE_OPEN) + 1)
     mean = [z for z in garden.zones if z.name in reasons and z.unlike_rows is UnlikeRows.MEAN]
-    days = zones_of(NO_WINDOW)
-    capped, short_open = zones_of(OVER_CAP), zones_of(OPEN_TOO_SHORT)
-    too_little, held = zones_of(TOO_LITTLE), zones_of(HELD)
+    days = zones_of("left.no_window")
+    capped, short_open = zones_of("left.over_cap"), zones_of("left.open_too_short")
+    too_little, held = zones_of("left.too_little"), zones_of("left.held")
     found = (
         ("unlike_rows", mean, [_for_the_neediest(mean)]),
         ("daily_cap", capped, [_cap(garden, capped, f) for f in CAP_FACTORS]),

@@ -30,10 +30,10 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import ZoneFlow
 from controller.hydraulics.network.uniformity import dose_divisor, real_uniformity
 from controller.messages import Message, Quantity, Value
+from controller.timetable.covers import dated
 from controller.timetable.need.dose import even_litres, soaking_of
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
-from controller.timetable.weather.covers import dated
 from controller.units import l_from_m3, m3_from_l
 from crops.catalogue import Crop
 

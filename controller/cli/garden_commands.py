@@ -36,19 +36,20 @@ from controller.errors import GardenFileError, InputError
 from controller.garden.model import Zone
 from controller.garden.new_garden import ask_new
 from controller.garden.show import show_filled
+from controller.hydraulics.calibration.calibrated import Bands, Calibrated
 from controller.hydraulics.design.advice import advise
 from controller.hydraulics.design.advice_zone import Advice
+from controller.inputs.climatology import Normals
+from controller.inputs.garden_loader import crop_name_check
+from controller.inputs.gather import UNREAD
+from controller.inputs.monthly_climate import climate_in_force
 from controller.messages import Message
 from controller.paper.advice import advice_rows, advice_text
 from controller.paper.flows import run_lines, run_rows
 from controller.paper.text import paragraph
 from controller.paper.usual_season import season_lines, season_row
-from controller.timetable.calibrated import Bands, Calibrated
-from controller.timetable.garden_loader import crop_name_check
 from controller.timetable.need.dose import Soaking, soaking_of
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
-from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.monthly_climate import climate_in_force
 from controller.wording.say import say
 from crops.catalogue import load as load_catalogue
 
@@ -110,7 +111,7 @@ def check(args: argparse.Namespace) -> int:
     today = own_today(loaded, system_clock())
     found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines, today=today), advice)
     normals, usual_findings = _usual(loaded)
-    climate = climate_in_force(loaded.garden, normals)
+    climate = say(climate_in_force(loaded.garden, normals), us=loaded.garden.us_units)
     season = _season(loaded, tested, normals, today)
     short = [] if season is None else season_findings(season)
     soil = [
@@ -169,12 +170,11 @@ def _usual(loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
 
     No service is asked for them.
     """
-    remarks: list[str] = []
+    remarks: list[Message] = []
     normals = gatherer(loaded, system_clock()).usual(loaded.garden, remarks)
-    unread = ("no climate table", "no normals")
     return normals, [
-        (fault if words.startswith(unread) else caution)(Message("place.weather"), _said(words))
-        for words in remarks
+        (fault if remark.code in UNREAD else caution)(Message("place.weather"), remark)
+        for remark in remarks
     ]
 
 

@@ -14,19 +14,19 @@ from typing import Any, TextIO, TypeVar
 
 import controller
 from controller.cli.output import to_stderr
+from controller.cli.plausible import Doubt
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
+from controller.hydraulics.calibration.calibrated import Calibrated, calibrated_lines
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
+from controller.inputs.climatology import read_station
+from controller.inputs.garden_loader import garden_from_file
+from controller.inputs.gather import Gathered, Gatherer, best_normals
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.paper.text import csv_text
-from controller.timetable.calibrated import Calibrated, calibrated_lines
-from controller.timetable.garden_loader import garden_from_file
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, Weather
-from controller.timetable.plausible import Doubt
-from controller.timetable.weather.climatology import read_station
-from controller.timetable.weather.gather import Gathered, Gatherer, best_normals
 from controller.weather.day import WeatherDay
 from controller.wording.say import say
 from crops.catalogue import Catalogue
@@ -147,7 +147,7 @@ def _load_weather(loaded: Loaded, clock: Clock) -> Gathered:
         file=Path(named).resolve() if named else None,
     )
     for line in found.remarks:
-        to_stderr(f"weather: {line}")
+        to_stderr(f"weather: {say(line, us=loaded.garden.us_units)}")
     return found
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from controller.cli import field_test_notes, plant_notes, soil_notes
+from controller.cli import field_test_notes, plant_notes, plausible, soil_notes
 from controller.cli.daemon_commands import runtime_dir
 from controller.cli.loading import (
     LOGBOOK_NAME,
@@ -29,6 +29,7 @@ from controller.errors import DaemonError, InputError, NoSolution
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
 from controller.garden.quantities import read_length, read_volume
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.kept_tests import shown
 from controller.logbook.files import copy_logbook
 from controller.logbook.logbook import Logbook
@@ -46,8 +47,6 @@ from controller.paper.report import (
     written_rows,
     written_text,
 )
-from controller.timetable import plausible
-from controller.timetable.calibrated import Bands
 from controller.units import l_from_m3
 from controller.wording.say import say
 

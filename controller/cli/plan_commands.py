@@ -27,8 +27,10 @@ from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.design.what_if import what_if
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
+from controller.inputs.days import clear_sky_of, eto_of
 from controller.paper.advice import advice_text, what_if_text
 from controller.paper.amounts import Units
 from controller.paper.flows import fitted_words, flow_document, flow_text
@@ -45,11 +47,9 @@ from controller.paper.printout import (
     water_in_rows,
 )
 from controller.paper.text import paragraph
-from controller.timetable.calibrated import Bands
 from controller.timetable.need.jobs import allowed_mm
 from controller.timetable.plan import ledger_on, plan_on
 from controller.timetable.records import Timetable
-from controller.timetable.weather.days import clear_sky_of, eto_of
 from controller.weather.files.reader import read_weather
 from controller.wording.say import say
 
@@ -66,7 +66,7 @@ def plan(args: argparse.Namespace) -> int:
     warnings = [say(warning, us=loaded.garden.us_units) for warning in tested.warnings]
     timetable = _timetable(loaded, tested.lines, first, last, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
-    rows = timetable_rows(timetable, loaded.garden, bands)
+    rows, us = timetable_rows(timetable, loaded.garden, bands), loaded.garden.us_units
     soil = soil_notes.recent_contradictions(loaded, timetable.ledger, first)
     if args.json:
         print_json(
@@ -75,21 +75,22 @@ def plan(args: argparse.Namespace) -> int:
                 "first": first.isoformat(),
                 "last": last.isoformat(),
                 "timetable": rows,
-                "doses": dose_rows(timetable),
-                "not_fitted": left_rows(timetable),
-                "short": short_rows(timetable),
-                "no_water": no_water_rows(timetable),
+                "doses": dose_rows(timetable, us=us),
+                "not_fitted": left_rows(timetable, us=us),
+                "short": short_rows(timetable, us=us),
+                "no_water": no_water_rows(timetable, us=us),
                 "water_in": water_in_rows(timetable),
                 "against_flooding": flooding_row(timetable),
                 "soil_read": [check.row() for check in soil],
-                "remarks": list(timetable.remarks),
+                "remarks": [say(remark, us=us) for remark in timetable.remarks],
                 "field_tests": warnings,
             }
         )
     elif args.csv:
         print_csv(rows)
         for left in timetable.not_fitted:
-            to_stderr(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {left.reason}")
+            reason = say(left.reason, us=us)
+            to_stderr(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {reason}")
     else:
         print(timetable_text(timetable, loaded.garden, bands), end="")
         for check in soil:
@@ -130,12 +131,14 @@ def balance(args: argparse.Namespace) -> int:
         for row in timetable.ledger
         if first <= row.day <= last and args.zone in (None, row.zone)
     ]
+    us = loaded.garden.us_units
+    remarks = [say(remark, us=us) for remark in timetable.remarks]
     if args.json:
         print_json(
             {
                 "balance": ledger_rows(shown),
                 "soil_read": [check.row() for check in soil_notes.checks(loaded, shown)],
-                "remarks": list(timetable.remarks),
+                "remarks": remarks,
             }
         )
     elif args.csv:
@@ -143,7 +146,7 @@ def balance(args: argparse.Namespace) -> int:
     else:
         text = ledger_text(
             shown,
-            timetable.remarks,
+            remarks,
             loaded.garden,
             lambda row: allowed_mm(row, loaded.garden, loaded.grounds),
         )

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from controller.cli.loading import Loaded, Note, Writing, from_logbook
 from controller.cli.output import to_stderr
+from controller.cli.plausible import Doubt
 from controller.demand.plants.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
 from controller.demand.plants.observations import EVENTS, allotted, events_of, named
 from controller.demand.records import Observation
@@ -17,8 +18,9 @@ from controller.garden.model import Planting, Zone
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.logbook.records import ObservationRow
+from controller.messages import Message
 from controller.paper.text import short_day
-from controller.timetable.plausible import Doubt
+from controller.wording.say import say
 from crops.catalogue import Crop
 
 _DAY = timedelta(days=1)
@@ -201,21 +203,27 @@ def _superseded(
 ) -> list[str]:
     """Earlier observations that count no more; InputError where the new one would not count."""
     was, now = _ignored(loaded, zone, before), _ignored(loaded, zone, [*before, seen])
-    fresh = [words for words in now if words not in was]
-    mine = f'"{seen.event}" noted for {seen.day.isoformat()} '
-    for words in fresh:
-        if mine in words:
+    fresh = [left for left in now if left not in was]
+    for planting, left in fresh:
+        if (left.values["event"], left.values["day"]) == (seen.event, seen.day.isoformat()):
+            words = _said(planting, left, loaded)
             raise InputError(f"{words}; see what is written down with: rowgate note unseen")
-    return fresh
+    return [_said(planting, left, loaded) for planting, left in fresh]
 
 
-def _ignored(loaded: Loaded, zone: Zone, seen: Sequence[Observation]) -> list[str]:
+def _ignored(
+    loaded: Loaded, zone: Zone, seen: Sequence[Observation]
+) -> list[tuple[Planting, Message]]:
     return [
-        words
-        for course in _courses(loaded, zone, seen).values()
-        for words in course.remarks
-        if "is left aside: " in words
+        (planting, remark)
+        for planting, course in _courses(loaded, zone, seen).items()
+        for remark in course.remarks
+        if remark.code == "seen.left_aside"
     ]
+
+
+def _said(planting: Planting, remark: Message, loaded: Loaded) -> str:
+    return f"{planting.crop} from {planting.start}: {say(remark, us=loaded.garden.us_units)}"
 
 
 def _courses(loaded: Loaded, zone: Zone, seen: Sequence[Observation]) -> dict[Planting, Course]:

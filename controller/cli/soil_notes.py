@@ -9,6 +9,7 @@ from pathlib import Path
 
 from controller.cli.loading import Loaded, Note, Writing, from_logbook
 from controller.cli.output import to_stderr
+from controller.cli.plausible import Doubt, of_moisture
 from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import row_groups
 from controller.errors import InputError
@@ -17,7 +18,6 @@ from controller.logbook.queries import SOIL_START, SOIL_START_BACK, Questions
 from controller.logbook.records import Reading
 from controller.paper.soil_readings import BY_FEEL, KIND, SoilCheck, moisture_from, soil_checks
 from controller.paper.text import short_day
-from controller.timetable.plausible import Doubt, of_moisture
 
 RECENT = timedelta(days=14)  # how old a reading may be for plan and check to name it
 

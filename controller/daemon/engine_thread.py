@@ -30,7 +30,7 @@ from controller.daemon.rhythm import WallAlarm
 from controller.daemon.valve_set import LINE_FILE
 from controller.daemon.weather import Fetch, ThreadFetcher
 from controller.errors import LogbookError, ValveRefused
-from controller.timetable.calibrated import Bands
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.valves.alloff import forget_shut_at
 from controller.valves.pins import InputDriver
 

@@ -49,7 +49,7 @@ def read_apart(text: str, path: str) -> Garden:
 def _outcome_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
     """The garden, or its faults, or what else is wrong."""
     # Imported here: this is what takes so much.
-    from controller.timetable.garden_loader import garden_from_text
+    from controller.inputs.garden_loader import garden_from_text
     from crops.catalogue import load
 
     try:

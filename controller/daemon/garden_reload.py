@@ -17,12 +17,12 @@ from typing import Any, Protocol
 from controller.errors import GardenFileError, InputError, LogbookError, RowgateError
 from controller.garden.model import Garden
 from controller.garden.size import MOST_BYTES, too_large
+from controller.hydraulics.calibration.calibrated import Calibrated, calibrated_lines
 from controller.hydraulics.calibration.result import Fitted
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
 from controller.logbook.queries import Questions
 from controller.logbook.records import FitRow
-from controller.timetable.calibrated import Calibrated, calibrated_lines
 from controller.timetable.plan import Grounds
 from controller.wording.say import say
 from crops.catalogue import Catalogue

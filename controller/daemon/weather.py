@@ -19,10 +19,12 @@ from controller.daemon.flow.input_pins import Report
 from controller.daemon.journal import Journal
 from controller.errors import LogbookError
 from controller.garden.model import Garden
+from controller.inputs.climatology import Normals
+from controller.inputs.gather import Gatherer, SilentSource, best_normals, order_of
+from controller.messages import quoted
 from controller.timetable.plan import Weather
-from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.gather import Gatherer, SilentSource, best_normals, order_of
 from controller.weather.day import WeatherDay
+from controller.wording.say import say
 
 # All sources of a garden, each asked as often as it may be, take a third of this; our choice.
 GIVEN_UP_AFTER_S = 1800.0
@@ -108,7 +110,9 @@ class ThreadFetcher:
     def _nothing(self) -> WeatherAnswer:
         minutes = (self._clock.mono_s() - self._began_mono_s) / 60.0
         why = f"the asking for weather hangs; it is given up after {minutes:.0f} min"
-        since = SilentSource(name="all sources", since_utc=self._began_utc, heard=False, why=why)
+        since = SilentSource(
+            name="all sources", since_utc=self._began_utc, heard=False, why=quoted(why)
+        )
         return WeatherAnswer(
             days=(),
             source="none",
@@ -188,7 +192,7 @@ class WeatherStore:
             rows=rows,
             order=order,
             normals=self._normals,
-            remarks=self.answer.remarks if self.answer else (),
+            remarks=tuple(map(quoted, self.answer.remarks)) if self.answer else (),
         )
 
     def _report_silence(self, answer: WeatherAnswer) -> None:
@@ -214,7 +218,7 @@ class GardenWeather:
     def __call__(self, garden: Garden) -> WeatherAnswer:
         """Ask the sources."""
         found = self._gatherer.gather(garden, forecast_days=FORECAST_DAYS)
-        remarks = found.remarks
+        remarks = tuple(say(remark, us=garden.us_units) for remark in found.remarks)
         if not found.order:
             remarks = ("the garden file names no weather source", *remarks)
         return WeatherAnswer(

@@ -138,6 +138,17 @@ def show_depth(depth_mm: float, us: bool) -> str:
     return f"{_trim(units.in_from_mm(depth_mm), 2)} in" if us else f"{_trim(depth_mm, 1)} mm"
 
 
+def show_rough_depth(depth_mm: float, us: bool) -> str:
+    """A large depth of water: tenths of an inch, or whole millimetres."""
+    return f"{units.in_from_mm(depth_mm):.1f} in" if us else f"{depth_mm:.0f} mm"
+
+
+def show_hours(seconds: float) -> str:
+    """A time in hours and minutes, as in "1:30 h"."""
+    minutes = round(seconds / 60.0)
+    return f"{minutes // 60}:{minutes % 60:02d} h"
+
+
 def show_duration(seconds: float) -> str:
     """A time: seconds below two minutes, then minutes, then hours."""
     if seconds < 120.0:
@@ -166,6 +177,11 @@ def show_temperature(celsius: float, us: bool) -> str:
 def show_pipe_temperature(celsius: float, us: bool) -> str:
     """The temperature of a pipe in both units, the garden's first."""
     return _both(f"{units.f_from_c(celsius):.0f} °F", f"{celsius:.0f} °C", us)
+
+
+def show_both_temperatures(celsius: float) -> str:
+    """A temperature in both units, rounded."""
+    return f"{celsius:.0f} °C ({1.8 * celsius + 32.0:.0f} °F)"
 
 
 def show_filled(filled: Iterable[Filled]) -> list[str]:

@@ -11,19 +11,11 @@ from controller.demand.records import LedgerDay
 from controller.errors import InputError
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown, PulseRow, PulseState, SumRow, Sums
-from controller.weather.source_priority import (
-    CLIMATE_TABLE,
-    DAYS_BEFORE,
-    NORMAL,
-    SEASON,
-    is_of_a_model,
-)
+from controller.weather.source_priority import is_of_a_model, is_stand_in
 
 BY = ("zone", "bed", "keeper", "month")
 NOT_IN_GARDEN = "(no longer in the garden file)"
 NO_KEEPER = "(no keeper named)"
-_STAND_IN = "stand-in"  # how the method of such a ledger day begins
-_STAND_IN_RUNGS = {DAYS_BEFORE, NORMAL, CLIMATE_TABLE, SEASON}
 _GAVE = {PulseState.CLOSED, PulseState.CUT}
 
 
@@ -77,7 +69,10 @@ def sum_up(
 
 def stands_in(day: LedgerDay) -> bool:
     """Whether the day's weather is a stand-in: neither measured, modelled nor forecast."""
-    return day.rung in _STAND_IN_RUNGS or (not day.measured and day.method.startswith(_STAND_IN))
+    if day.rung:
+        return is_stand_in(day.rung)
+    # Days that an older Rowgate kept have no rung: there the text of the method says it.
+    return not day.measured and day.method.startswith("stand-in")
 
 
 def _naming(by: str, garden: Garden) -> Callable[[PulseRow], str]:

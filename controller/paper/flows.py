@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Row, Run, SupplyKind
 from controller.garden.show import quoted
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
 from controller.hydraulics.calibration.result import Fitted
 from controller.hydraulics.network.filling import LineFill, line_fill
@@ -19,7 +20,6 @@ from controller.messages import Message
 from controller.paper.amounts import Units
 from controller.paper.picture import row_bars
 from controller.paper.text import open_time, paragraph
-from controller.timetable.calibrated import Bands
 from controller.units import GRAVITY_M_S2, in_from_m, l_from_m3, l_min_from_m3_s
 from controller.wording.say import say
 

@@ -10,16 +10,18 @@ from typing import TypeVar
 
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
+from controller.hydraulics.calibration.calibrated import BAND, Bands
+from controller.messages import Message
 from controller.paper.amounts import Units
 from controller.paper.text import clock_time, day_in_year, long_day, open_time, paragraph
-from controller.timetable.calibrated import BAND, Bands
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
+from controller.timetable.need.dose import SHARE_USED_UP
 from controller.timetable.records import Dose, NotFitted, Pulse, Short, Timetable, WaterIn
+from controller.wording.say import say
 
 _T = TypeVar("_T", Pulse, NotFitted, WaterIn)
 _NAME = 24
 _wrapped = partial(paragraph, at_hyphens=False)
-_USED_UP = "the allowed share is used up"  # as `timetable.dose.need_of` says it
 
 
 def timetable_text(timetable: Timetable, garden: Garden, bands: Bands | None = None) -> str:
@@ -46,11 +48,11 @@ def timetable_text(timetable: Timetable, garden: Garden, bands: Bands | None = N
         lines.append("")
         day += timedelta(days=1)
     lines += _short(timetable, garden)
-    lines += _no_water(timetable)
+    lines += _no_water(timetable, garden)
     lines += _sums(timetable, garden)
     lines += _flooding(timetable, garden)
     for remark in timetable.remarks:
-        lines += _wrapped(f"Note: {remark}.", "  ")
+        lines += _wrapped(f"Note: {say(remark, us=garden.us_units)}.", "  ")
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -92,8 +94,8 @@ def _one_day(
             explained.add(pulse.zone)
             lines += _wrapped(why_line(doses[pulse.day, pulse.zone], units), " " * 12)
     for item in left:
-        amount = units.volume(item.litres)
-        lines += _wrapped(f"not given: {item.zone}, {amount}: {item.reason}", "  ")
+        amount, reason = units.volume(item.litres), say(item.reason, us=garden.us_units)
+        lines += _wrapped(f"not given: {item.zone}, {amount}: {reason}", "  ")
     return lines
 
 
@@ -122,17 +124,21 @@ def why_line(dose: Dose, units: Units) -> str:
     if why.rain_unknown_days:
         rain += f" (unknown on {why.rain_unknown_days} d)"
     eto = f"ETo {units.depth(why.eto_mm)}"
-    if why.method.startswith("stand-in"):
+    if why.stands_in:
         eto += " (stand-in)"
     stage = "" if why.stage == "bare" else f", {why.stage}"
     crop = why.account.partition(" from ")[0].replace("_", " ")
     # That the allowed share is used up stands in the figures already.
-    words = why.words.removeprefix(_USED_UP).lstrip(";, ")
+    words = _joined((r for r in why.reasons if r != SHARE_USED_UP), us=units.us)
     return (
         f"{crop}{stage}: {eto}, Kc {why.kc:.2f}; gone {units.depth(why.depletion_mm)}, watered at "
         f"{units.depth(why.allowed_mm)}, felt at {units.depth(why.raw_mm)}; {rain}"
         + (f"; {words}" if words else "")
     )
+
+
+def _joined(reasons: Iterable[Message], *, us: bool) -> str:
+    return "; ".join(say(reason, us=us) for reason in reasons)
 
 
 def _short(timetable: Timetable, garden: Garden) -> list[str]:
@@ -150,35 +156,37 @@ def _short(timetable: Timetable, garden: Garden) -> list[str]:
             f"what it asks for; in all {lost} less than it wants"
         )
         if short.reason:
-            words += f" ({short.reason})"
+            words += f" ({say(short.reason, us=garden.us_units)})"
         lines += _wrapped(words, "  ")
     return [*lines, ""]
 
 
-def _no_water(timetable: Timetable) -> list[str]:
+def _no_water(timetable: Timetable, garden: Garden) -> list[str]:
     """The zones that get no water in these days, and why."""
     if not timetable.no_water:
         return []
     lines = ["Without water", "-------------"]
     for none in timetable.no_water:
         name = f"{none.zone}, {none.part}" if none.part else none.zone
-        lines += _wrapped(f"{name}: {none.why}: {none.words}", "  ")
+        words = say(none.message, us=garden.us_units)
+        lines += _wrapped(f"{name}: {none.why}: {words}", "  ")
     return [*lines, ""]
 
 
-def no_water_rows(timetable: Timetable) -> list[dict[str, object]]:
+def no_water_rows(timetable: Timetable, *, us: bool) -> list[dict[str, object]]:
     """One row for each reason that a zone, or a part of it, gets no water, for --json."""
     return [
-        {"zone": n.zone, "part": n.part, "why": n.why, "words": n.words} for n in timetable.no_water
+        {"zone": n.zone, "part": n.part, "why": n.why.value, "words": say(n.message, us=us)}
+        for n in timetable.no_water
     ]
 
 
-def short_rows(timetable: Timetable) -> list[dict[str, object]]:
+def short_rows(timetable: Timetable, *, us: bool) -> list[dict[str, object]]:
     """One row for each part of a zone that goes short, for --json."""
-    return [short_row(short) for short in timetable.short]
+    return [short_row(short, us=us) for short in timetable.short]
 
 
-def short_row(short: Short) -> dict[str, object]:
+def short_row(short: Short, *, us: bool) -> dict[str, object]:
     """One part of a zone that goes short, for --json."""
     return {
         "zone": short.zone,
@@ -188,7 +196,7 @@ def short_row(short: Short) -> dict[str, object]:
         "least_stress": round(short.least_stress, 4),
         "worst_date": short.worst_day.isoformat(),
         "lost_mm": round(short.lost_mm, 3),
-        "reason": short.reason,
+        "reason": "" if short.reason is None else say(short.reason, us=us),
     }
 
 
@@ -275,7 +283,7 @@ def timetable_rows(
     ]
 
 
-def dose_rows(timetable: Timetable) -> list[dict[str, object]]:
+def dose_rows(timetable: Timetable, *, us: bool) -> list[dict[str, object]]:
     """One row for each dose, for --json."""
     return [
         {
@@ -300,21 +308,21 @@ def dose_rows(timetable: Timetable) -> list[dict[str, object]]:
                 "rain_mm": round(d.why.rain_mm, 3),
                 "rain_unknown_days": d.why.rain_unknown_days,
                 "stand_in_days": d.why.stand_in_days,
-                "words": d.why.words,
+                "words": _joined(d.why.reasons, us=us),
             },
         }
         for d in timetable.doses
     ]
 
 
-def left_rows(timetable: Timetable) -> list[dict[str, object]]:
+def left_rows(timetable: Timetable, *, us: bool) -> list[dict[str, object]]:
     """One row for each watering that found no place, for --json."""
     return [
         {
             "zone": n.zone,
             "date": n.day.isoformat(),
             "litres": round(n.litres, 3),
-            "reason": n.reason,
+            "reason": say(n.reason, us=us),
         }
         for n in timetable.not_fitted
     ]

@@ -8,12 +8,12 @@ from datetime import date
 from typing import Any
 
 from controller.garden.model import Garden
+from controller.hydraulics.calibration.calibrated import BAND
 from controller.logbook.files import Contents
 from controller.logbook.records import HowKnown, SumRow, Sums
 from controller.paper.amounts import Units
 from controller.paper.ledger import lower_services, step_words
 from controller.paper.text import csv_text, long_day, open_time, paragraph, short_day
-from controller.timetable.calibrated import BAND
 from controller.units import gal_from_m3, m3_from_l
 
 _NAME = 32

@@ -34,7 +34,7 @@ def season_row(season: Season, *, us: bool) -> dict[str, Any]:
         "from": season.first.isoformat(),
         "to": season.last.isoformat(),
         "short": [
-            {"zone": s.zone, "part": s.part, "crop": crop, **short_row(s)}
+            {"zone": s.zone, "part": s.part, "crop": crop, **short_row(s, us=us)}
             for s, crop in zip(season.short, season.crops, strict=True)
         ],
         "helps": _help_rows(season.helps, us),

@@ -9,10 +9,10 @@ from controller.demand.plants.course import LIFT_WITHIN_DAYS
 from controller.demand.plants.development import too_cold
 from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import Part, PlantingFacts
-from controller.garden.show import show_depth
+from controller.messages import Message, Quantity, Value
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.jobs import JobMaker, allowed_mm
-from controller.timetable.records import NotFitted, NoWater, Pulse, Short
+from controller.timetable.records import NotFitted, NoWater, Pulse, Short, WhyDry
 
 # A day with Ks below this is short: it is more than the rounding of a dose; our choice.
 STRESS_SAID = 0.98
@@ -54,9 +54,9 @@ def _short(zone: str, part: str, rows: list[LedgerDay], left: NotFitted | None) 
         else row.kcb * row.eto_mm * row.exposure - row.transpired_mm
         for row in rows
     )
-    reason = ""
+    reason: Message | None = None
     if worst.ground_m2 <= 0.0:
-        reason = "all its rows are plugged"
+        reason = _PLUGGED
     elif left is not None and left.day <= worst.day:
         reason = left.reason
     return Short(
@@ -72,10 +72,7 @@ def _short(zone: str, part: str, rows: list[LedgerDay], left: NotFitted | None) 
 
 
 _DAY = timedelta(days=1)
-# Reasons why a zone gets no water: the values of `NoWater.why`.
-NOTHING_PLANTED, NOT_BEGUN, BETWEEN = "nothing planted", "not begun", "between plantings"
-OVER, GONE, DRYING = "over", "gone", "drying"
-NOT_NEEDED, NOT_GIVEN, NO_ROW = "nothing needed", "not given", "no row in use"
+_PLUGGED = Message("left.plugged")
 
 
 def without_water(
@@ -101,80 +98,87 @@ def without_water(
             continue
         back = kept_back.get(zone.name)
         if back is not None:
-            words = f"on {back.day.isoformat()}: {back.reason}"
-            found.append(NoWater(zone=zone.name, part="", why=NOT_GIVEN, words=words))
+            message = Message("dry.not_given", {"day": str(back.day), "reason": back.reason})
+            found.append(NoWater(zone=zone.name, part="", why=WhyDry.NOT_GIVEN, message=message))
         elif zone.ground_m2 <= 0.0:
-            words = "all its rows are plugged"
-            found.append(NoWater(zone=zone.name, part="", why=NO_ROW, words=words))
+            found.append(NoWater(zone=zone.name, part="", why=WhyDry.NO_ROW, message=_PLUGGED))
         else:
             account = accounts[zone.name]
             for part, ledger in zip(account.parts, account.ledgers, strict=True):
                 found += [
-                    NoWater(zone=zone.name, part=part.name, why=why, words=words)
-                    for why, words in _reasons(job_maker, part, ledger, first, last)
+                    NoWater(zone=zone.name, part=part.name, why=why, message=message)
+                    for why, message in _reasons(job_maker, part, ledger, first, last)
                 ]
     return tuple(found)
 
 
 def _reasons(
     job_maker: JobMaker, part: Part, ledger: Sequence[LedgerDay], first: date, last: date
-) -> Iterator[tuple[str, str]]:
+) -> Iterator[tuple[WhyDry, Message]]:
     """One notice for each stretch of days with its own reason."""
     if not part.plantings:
-        yield NOTHING_PLANTED, "no planting stands in the garden file"
+        yield WhyDry.NOTHING_PLANTED, Message("dry.no_planting")
         return
-    was = ""
+    was: WhyDry | None = None
     day = first
     while day <= last:
         facts = part.planting_on(day)
-        stopped = facts is not None and facts.course.on(day).stopped
         if facts is None:
-            why, words = _nothing_stands(part, day)
-        elif stopped:
-            why, words = DRYING, _drying(facts, day)
+            why, message = _nothing_stands(part, day)
+        elif facts.course.on(day).stopped:
+            why, message = WhyDry.DRYING, _drying(facts, day)
         else:
-            why, words = NOT_NEEDED, f"{facts.crop.label} has enough"
+            why = WhyDry.NOT_NEEDED
+            if why != was:
+                gone = _gone(job_maker, ledger, day, last)
+                message = Message("dry.has_enough", {"crop": facts.crop.label, "gone": gone})
         if why != was:
-            yield why, words + (_gone(job_maker, ledger, day, last) if why == NOT_NEEDED else "")
+            yield why, message
         was = why
         day += _DAY
 
 
-def _nothing_stands(part: Part, day: date) -> tuple[str, str]:
+def _nothing_stands(part: Part, day: date) -> tuple[WhyDry, Message]:
     before = [facts for facts in part.plantings if facts.planting.start <= day]
     coming = [facts for facts in part.plantings if facts.planting.start > day]
-    begins = ""
+    then: Value = ""
     if coming:
-        begins = f"{coming[0].crop.label} begins on {coming[0].planting.start.isoformat()}"
-    if not before:
-        return NOT_BEGUN, begins
+        crop, starts = coming[0].crop.label, coming[0].planting.start.isoformat()
+        begins = Message("dry.begins", {"crop": crop, "day": starts})
+        if not before:
+            return WhyDry.NOT_BEGUN, begins
+        then = Message("dry.then", {"begins": begins})
     # The last planting in the ground explains why it is bare.
     facts = max(before, key=lambda each: each.course.ends)
-    label, ends = facts.crop.label, facts.course.ends.isoformat()
-    then = f"; {begins}" if begins else ""
+    values: dict[str, Value] = {
+        "crop": facts.crop.label,
+        "day": facts.course.ends.isoformat(),
+        "then": then,
+    }
     if facts.course.ends < facts.planting.until:
-        words = f"{label} is noted as gone on {ends}; if it stands, take the note back"
-        return GONE, f"{words} (rowgate note unseen){then}"
+        return WhyDry.GONE, Message("dry.gone", values)
     if coming:
-        return BETWEEN, f"{label} ended on {ends}{then}"
-    return OVER, f"{label} ended on {ends}; if it stands, write a later until in the garden file"
+        return WhyDry.BETWEEN, Message("dry.between", values)
+    return WhyDry.OVER, Message("dry.over", values)
 
 
-def _drying(facts: PlantingFacts, day: date) -> str:
+def _drying(facts: PlantingFacts, day: date) -> Message:
     since = day
     while since > facts.planting.start and facts.course.on(since - _DAY).stopped:
         since -= _DAY
-    if facts.crop.dry_down == "taper":
-        why = "it is left to dry in the last half of its late stage"
-    else:
-        by = since + LIFT_WITHIN_DAYS * _DAY
-        why = f"its tops were seen to have fallen or dried; lift it by {by.isoformat()}"
-    return f"{facts.crop.label} dries down since {since.isoformat()}: {why}"
+    tapers = facts.crop.dry_down == "taper"
+    return Message(
+        "dry.taper" if tapers else "dry.tops_fallen",
+        {
+            "crop": facts.crop.label,
+            "since": since.isoformat(),
+            "by": (since + LIFT_WITHIN_DAYS * _DAY).isoformat(),
+        },
+    )
 
 
-def _gone(job_maker: JobMaker, ledger: Sequence[LedgerDay], day: date, last: date) -> str:
+def _gone(job_maker: JobMaker, ledger: Sequence[LedgerDay], day: date, last: date) -> Message:
     """Highest depletion on the evenings before the days from `day` on, and what is allowed."""
-    us = job_maker.garden.us_units
     evenings = []
     for row in reversed(ledger):
         if row.day < day - _DAY:
@@ -183,15 +187,16 @@ def _gone(job_maker: JobMaker, ledger: Sequence[LedgerDay], day: date, last: dat
             evenings.append(row)
     evenings.reverse()
     if not evenings:
-        return "; set out or sown that day, it is watered in by hand"
+        return Message("dry.first_day")
     worst = max(evenings, key=lambda row: row.wet_depletion_mm)
-    may_be = allowed_mm(worst, job_maker.garden, job_maker.grounds)
-    if may_be is None or worst.phase in ("seedbed", "settling"):
-        return f"; {show_depth(worst.wet_depletion_mm, us)} gone"
-    words = f"; {show_depth(worst.wet_depletion_mm, us)} gone, watered at {show_depth(may_be, us)}"
-    if worst.wet_depletion_mm >= may_be:
-        words += ": rain that is likely, or what it was given that day, covers it"
-    return words
+    allowed = allowed_mm(worst, job_maker.garden, job_maker.grounds)
+    depth = Quantity(worst.wet_depletion_mm, "depth")
+    if allowed is None or worst.phase in ("seedbed", "settling"):
+        return Message("dry.depletion", {"depth": depth})
+    return Message(
+        "dry.covered" if worst.wet_depletion_mm >= allowed else "dry.below_allowed",
+        {"depth": depth, "allowed": Quantity(allowed, "depth")},
+    )
 
 
 SOON_DAYS = 7  # an end, or a stop of water, is announced so many days before
@@ -199,29 +204,28 @@ OVER_DAYS = 30  # an end is reported for so many days after, if nothing follows
 PAST_DAYS = 7  # a planting so many days past its stages gets a question
 
 
-def ending_messages(part: Part, day: date) -> list[str]:
+def ending_messages(part: Part, day: date) -> list[Message]:
     """Messages on `day` about the ends of a part's plantings."""
     standing, coming = part.planting_on(day), _sown_cold(part, day)
     if standing is None:
         return [*_over(part, day), *coming]
-    words = [_dries(standing, day), _past(standing, day)]
+    found = [_dries(standing, day), _past(standing, day)]
     if not any(facts.planting.start > day for facts in part.plantings):
-        words.append(_ends_soon(standing, day))
-    return [*(f"{standing.name}: {text}" for text in words if text), *coming]
+        found.append(_ends_soon(standing, day))
+    return [*(each for each in found if each is not None), *coming]
 
 
-def _sown_cold(part: Part, day: date) -> list[str]:
+def _sown_cold(part: Part, day: date) -> list[Message]:
     """Messages on seeds that are due soon in soil that is too cold, by the forecast."""
     return [
-        f"{facts.name}: it is to be sown in {(start - day).days} days, and by then {words}; "
-        "sow it later, or under a film or a row cover"
+        Message("end.sown_cold", {"planting": facts.name, "days": (start - day).days, "soil": cold})
         for facts in part.plantings
         if day < (start := facts.planting.start) <= day + SOON_DAYS * _DAY
-        and (words := too_cold(facts.crop, facts.course.soil_c, start))
+        and (cold := too_cold(facts.crop, facts.course.soil_c, start))
     ]
 
 
-def _over(part: Part, day: date) -> list[str]:
+def _over(part: Part, day: date) -> list[Message]:
     """Message on the last planting there, if only `until` ended it."""
     gone = [facts for facts in part.plantings if facts.course.ends < day]
     if not gone:
@@ -231,53 +235,34 @@ def _over(part: Part, day: date) -> list[str]:
     follows = any(facts.planting.start > day for facts in part.plantings)
     if ended < last.planting.until or (day - ended).days > (SOON_DAYS if follows else OVER_DAYS):
         return []
-    return [
-        f"{last.name}: its last day was {ended}, so it is over and gets no water; if it still "
-        "stands, write a later until in the garden file"
-    ]
+    return [Message("end.over", {"planting": last.name, "day": str(ended)})]
 
 
-def _ends_soon(facts: PlantingFacts, day: date) -> str:
+def _ends_soon(facts: PlantingFacts, day: date) -> Message | None:
     ends = facts.course.ends
     if ends < facts.planting.until or (ends - day).days >= SOON_DAYS or facts.crop.perennial:
-        return ""
-    return (
-        f"its last day is {ends}, and it gets no water after that; if it is to stand longer, write "
-        "a later until in the garden file"
-    )
+        return None
+    return Message("end.soon", {"planting": facts.name, "day": str(ends)})
 
 
-def _dries(facts: PlantingFacts, day: date) -> str:
+def _dries(facts: PlantingFacts, day: date) -> Message | None:
     """Message on crops that dry down, before their water stops and after."""
     course = facts.course
     if facts.crop.dry_down != "taper":
-        return ""
-    stops = next(
-        (
-            at
-            for number in range(SOON_DAYS)
-            if (at := day + number * _DAY) <= course.ends and course.on(at).stopped
-        ),
-        None,
-    )
-    if stops is None:
-        return ""
-    begins = "its late stage is half over" if stops == day else f"from {stops} on"
-    return (
-        f"{begins}: it gets no more water, to dry where it stands; if it is still green or picked "
-        "fresh, write longer stages, or harvest_in, in the garden file"
-    )
+        return None
+    for stops in (day + number * _DAY for number in range(SOON_DAYS)):
+        if stops <= course.ends and course.on(stops).stopped:
+            begins = Message(
+                "end.dries_now" if stops == day else "end.dries_from", {"day": str(stops)}
+            )
+            return Message("end.dries", {"planting": facts.name, "begins": begins})
+    return None
 
 
-def _past(facts: PlantingFacts, day: date) -> str:
+def _past(facts: PlantingFacts, day: date) -> Message | None:
     """Message on a planting that stands long after its last stage."""
-    course, crop = facts.course, facts.crop
-    at = course.on(day)
-    days = sum(at.stage_days or crop.stage_days)
-    if crop.perennial or at.stopped or at.position <= days + PAST_DAYS:
-        return ""
-    return (
-        f"it is {at.position - days:.0f} days past the last of its stages ({days} days) and is "
-        'watered as at its end; note "lifted" if it is gone, and if it still grows write '
-        "harvest_in, the packet's days, or longer stages in the garden file"
-    )
+    at = facts.course.on(day)
+    days = sum(at.stage_days or facts.crop.stage_days)
+    if facts.crop.perennial or at.stopped or at.position <= days + PAST_DAYS:
+        return None
+    return Message("end.past", {"planting": facts.name, "past": at.position - days, "days": days})

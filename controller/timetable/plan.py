@@ -16,6 +16,17 @@ from controller.demand.soil.packed_days import JoinedRows, rows_since
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Row
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.climatology import Normals
+from controller.inputs.days import account_begins, demand_days
+from controller.inputs.monthly_climate import climate_messages
+from controller.messages import Message, quoted
+from controller.timetable.covers import by_zone, cover_messages
+from controller.timetable.extremes import (
+    frost_days,
+    frost_days_gone,
+    frost_messages,
+    heat_messages,
+)
 from controller.timetable.garden_accounts import DayPlanned, GardenAccounts
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import as_planned, counted_on
@@ -25,16 +36,6 @@ from controller.timetable.notices import ending_messages, shortages, without_wat
 from controller.timetable.packing.job import NetworkFlows
 from controller.timetable.records import Timetable
 from controller.timetable.unwritten import record_messages
-from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.covers import by_zone, cover_messages
-from controller.timetable.weather.days import account_begins, demand_days
-from controller.timetable.weather.extremes import (
-    frost_days,
-    frost_days_gone,
-    frost_messages,
-    heat_messages,
-)
-from controller.timetable.weather.monthly_climate import climate_messages
 from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_messages
 from controller.weather.day import WeatherDay
 
@@ -62,7 +63,7 @@ def plan_garden(
     given: Given = NOTHING_GIVEN,
     not_before_utc: datetime | None = None,
     normals: Normals | None = None,
-    remarks: Iterable[str] = (),
+    remarks: Iterable[Message] = (),
 ) -> Timetable:
     """Plan `count` local days from `first` on.
 
@@ -113,16 +114,9 @@ def plan_garden(
         *heat_messages(
             {d: found for d, found in days.items() if d <= last},
             shown,
-            us_units=garden.us_units,
             normals=normals,
         ),
-        *frost_messages(
-            days,
-            today=shown,
-            last=last,
-            hold_below_c=garden.weather.frost_hold_c,
-            us_units=garden.us_units,
-        ),
+        *frost_messages(days, today=shown, last=last, hold_below_c=garden.weather.frost_hold_c),
     ]
     planned: list[DayPlanned] = []
     day = first
@@ -165,16 +159,29 @@ def garden_accounts(
     normals: Normals | None = None,
     watered_in: bool = False,
 ) -> GardenAccounts:
-    """The accounts of all zones, still empty; arguments as for `plan_garden` and `ZoneAccount`."""
-    job_maker = _job_maker(
-        garden,
-        grounds,
-        lines,
-        days,
-        given,
+    """The accounts of all zones, still empty, with the days as a plan of `today` credits them.
+
+    Arguments as for `plan_garden` and `ZoneAccount`.
+    """
+    today = first if today is None else today
+    hold_below_c = garden.weather.frost_hold_c
+    held = (
+        *frost_days_gone(days, before=today, hold_below_c=hold_below_c),
+        *frost_days(days, today=today, hold_below_c=hold_below_c),
+    )
+    fallen_mm, trust = given.fallen_mm, garden.watering.forecast_trust
+    counted = counted_on(days, first=today, fallen_mm=fallen_mm)
+    job_maker = JobMaker(
+        garden=garden,
+        grounds=grounds,
+        lines=lines,
+        days=as_planned(days, counted, first=today, fallen_mm=fallen_mm, trust=trust),
         first=first,
-        today=first if today is None else today,
+        today=today,
+        given=given,
         not_before_utc=not_before_utc,
+        frost=frozenset(held),
+        coming_mm=counted,
     )
     job_makers = by_zone(job_maker)
     accounts = {
@@ -210,56 +217,22 @@ def zone_account(
     return ZoneAccount(zone, parts, lines, garden.watering, watered_in=watered_in)
 
 
-def _job_maker(
-    garden: Garden,
-    grounds: Grounds,
-    lines: Lines,
-    days: Mapping[date, DayInput],
-    given: Given,
-    *,
-    first: date,
-    today: date,
-    not_before_utc: datetime | None,
-) -> JobMaker:
-    """The job maker of a plan made today: the days as it credits them, and frost holds."""
-    hold_below_c = garden.weather.frost_hold_c
-    held = (
-        *frost_days_gone(days, before=today, hold_below_c=hold_below_c),
-        *frost_days(days, today=today, hold_below_c=hold_below_c),
-    )
-    counted = counted_on(days, first=today, fallen_mm=given.fallen_mm)
-    return JobMaker(
-        garden=garden,
-        grounds=grounds,
-        lines=lines,
-        days=as_planned(
-            days,
-            counted,
-            first=today,
-            fallen_mm=given.fallen_mm,
-            trust=garden.watering.forecast_trust,
-        ),
-        first=first,
-        today=today,
-        given=given,
-        not_before_utc=not_before_utc,
-        frost=dict.fromkeys(held, "frost is forecast"),
-        coming_mm=counted,
-    )
-
-
-def _course_messages(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
+def _course_messages(accounts: Mapping[str, ZoneAccount], day: date) -> list[Message]:
     """Messages on the stages and ends of the plantings of that day."""
-    messages: list[str] = []
+    messages: list[Message] = []
     for account in accounts.values():
         for part in account.parts:
             facts = part.planting_on(day)
-            remarks = (
-                *part.remarks,
-                *(facts.course.remarks if facts is not None else ()),
-                *ending_messages(part, day),
-            )
-            messages += [f"{account.zone.name}: {remark}" for remark in remarks]
+            remarks = [*part.remarks]
+            if facts is not None:
+                named = {"crop": facts.planting.crop, "start": str(facts.planting.start)}
+                remarks += [
+                    Message("plan.of_planting", {**named, "remark": remark})
+                    for remark in facts.course.remarks
+                ]
+            remarks += ending_messages(part, day)
+            zone = account.zone.name
+            messages += [Message("plan.of_zone", {"zone": zone, "remark": r}) for r in remarks]
     return list(dict.fromkeys(messages))  # parts may share a planting
 
 
@@ -273,7 +246,7 @@ class Weather:
     rows: tuple[WeatherDay, ...]
     order: tuple[str, ...] = ()
     normals: Normals | None = None
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Message, ...] = ()
     credits: tuple[str, ...] = ()
 
 
@@ -423,7 +396,7 @@ def _planned(
             *demand.remarks,
             *clock_change_messages(garden.watering, garden.site.zone_info, first, last),
             *climate_messages(garden, shown, weather.normals),
-            *weather.credits,
+            *map(quoted, weather.credits),
             *record_messages(garden, given.record, first=first, today=today, litres=given.litres),
         ),
     )

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from enum import StrEnum
 
 from controller.demand.records import LedgerDay
 from controller.garden.plumbing import ValveKind
+from controller.messages import Message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +27,8 @@ class Why:
     rain_mm: float  # credited since the last dose
     rain_unknown_days: int
     stand_in_days: int
-    words: str = ""  # why now, as in "depletion passed the allowed share"
+    stands_in: bool = False  # whether `eto_mm` stands in for unknown weather
+    reasons: tuple[Message, ...] = ()  # why it is due, then what changes it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +88,7 @@ class NotFitted:
     zone: str
     day: date
     litres: float
-    reason: str
+    reason: Message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,17 +106,31 @@ class Short:
     least_stress: float
     worst_day: date
     lost_mm: float
-    reason: str  # what held its water back; "" for nothing
+    reason: Message | None  # what held its water back
+
+
+class WhyDry(StrEnum):
+    """Why a zone gets no water."""
+
+    NOTHING_PLANTED = "nothing planted"
+    NOT_BEGUN = "not begun"
+    BETWEEN = "between plantings"
+    OVER = "over"
+    GONE = "gone"
+    DRYING = "drying"
+    NOT_NEEDED = "nothing needed"
+    NOT_GIVEN = "not given"
+    NO_ROW = "no row in use"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoWater:
-    """A zone, or a part of it, without water in the planned days; `why` is a short reason."""
+    """A zone, or a part of it, without water in the planned days, and why."""
 
     zone: str
     part: str
-    why: str
-    words: str
+    why: WhyDry
+    message: Message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,4 +164,4 @@ class Timetable:
     short: tuple[Short, ...] = ()
     no_water: tuple[NoWater, ...] = ()
     water_in: tuple[WaterIn, ...] = ()
-    remarks: tuple[str, ...] = ()  # printed: doubtful weather and the like
+    remarks: tuple[Message, ...] = ()  # printed: doubtful weather and the like

@@ -14,6 +14,7 @@ from itertools import pairwise
 
 from controller.garden.model import Garden, HandWater, Zone
 from controller.garden.plumbing import ValveKind
+from controller.messages import Message, Value
 
 _DAY = timedelta(days=1)
 # If nobody notes water for so many days, they may have been away; our choice.
@@ -82,24 +83,25 @@ def record_messages(
     first: date,
     today: date | None = None,
     litres: Collection[tuple[str, date]] = (),
-) -> list[str]:
+) -> list[Message]:
     """Messages on how this garden counts water without a record, and on days without a daemon.
 
     `litres` names the zones and days with recorded water. A month without any in hand zones gives
     one message for all of them with the same rule.
     """
     today = first if today is None else today
-    rules: dict[str, list[str]] = {}
+    rules: dict[Message, list[str]] = {}
     for zone in garden.zones:
         rules.setdefault(_rule(zone, garden, record), []).append(zone.name)
     messages = []
     for rule, names in rules.items():
-        whose = "" if len(rules) == 1 else f"{', '.join(names)}: "
-        since = _silent_since(names, garden, record, today, litres)
-        messages.append(f"water that nobody wrote down: {whose}{rule}{since}")
+        whose: Value = "" if len(rules) == 1 else Message("record.whose", {"zones": tuple(names)})
+        silent = _silent_since(names, garden, record, today, litres)
+        messages.append(Message("record.rule", {"whose": whose, "rule": rule, "silent": silent}))
     for begins, ends in record.gaps(first):
-        days = begins.isoformat() if begins == ends else f"from {begins} to {ends}"
-        messages.append(f"no daemon ran {days}: those days are counted by the same rules")
+        one = begins == ends
+        days = {"day": str(begins), "first": str(begins), "last": str(ends)}
+        messages.append(Message("record.gap_day" if one else "record.gap", days))
     return messages
 
 
@@ -109,7 +111,7 @@ def _silent_since(
     record: Record,
     today: date,
     litres: Collection[tuple[str, date]],
-) -> str:
+) -> Value:
     """Message that nobody noted water for a month; empty if somebody did."""
     from_day = today - SILENT_DAYS * _DAY
     # A bed that was bare on one of those days may have needed no water.
@@ -127,16 +129,14 @@ def _silent_since(
     days = (today - last).days
     if days < SILENT_DAYS:
         return ""
-    return f". Nobody wrote any down for {days} days, since {last}: if that is wrong, note it"
+    return Message("record.silent", {"days": days, "since": str(last)})
 
 
-def _rule(zone: Zone, garden: Garden, record: Record) -> str:
+def _rule(zone: Zone, garden: Garden, record: Record) -> Message:
     if zone.valve.kind is ValveKind.RELAY and record.daemon_from is not None:
-        before = f"; before {record.daemon_from}, as printed" if record.begun else ""
-        return f"none, the daemon's own record counts{before}"
-    printed = "as printed, taken as done as the sheet said, unless a note says otherwise"
-    if zone.valve.kind is ValveKind.RELAY or record.begun is None:
-        return printed
-    if hand_water(zone, garden) is HandWater.AS_CONFIRMED:
-        return f"as confirmed, none; before {record.begun}, as printed"
-    return printed
+        day = str(record.daemon_from)
+        return Message("record.daemon_since" if record.begun else "record.daemon", {"day": day})
+    by_sheet = zone.valve.kind is ValveKind.RELAY or record.begun is None
+    if by_sheet or hand_water(zone, garden) is not HandWater.AS_CONFIRMED:
+        return Message("record.as_printed")
+    return Message("record.as_confirmed", {"day": str(record.begun)})

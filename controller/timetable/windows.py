@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from controller.garden.model import Hold, Watering, Window
 from controller.garden.plumbing import ValveKind
+from controller.messages import Message, Quantity
 
 _DAY = timedelta(days=1)
 FURTHEST_WINDOW_DAYS = 14  # we look no further ahead for a window; our choice
@@ -37,17 +38,7 @@ class Stretch:
 def utc_from_local(local: datetime, zone: ZoneInfo) -> datetime:
     """UTC of a naive local time, by the module's rule for skipped and doubled times.
 
-    Parameters
-    ----------
-    local : datetime
-        Local time without a zone.
-    zone : ZoneInfo
-        The garden's time zone.
-
-    Returns
-    -------
-    datetime
-        In UTC; on whole seconds for a skipped time.
+    On whole seconds for a skipped time.
 
     Source
     ------
@@ -98,9 +89,9 @@ def allowed(
 
 def clock_change_messages(
     watering: Watering, zone_info: ZoneInfo, first: date, last: date
-) -> list[str]:
+) -> list[Message]:
     """Messages on windows that a change of the clocks makes longer or shorter."""
-    messages: list[str] = []
+    messages: list[Message] = []
     day = first
     while day <= last:
         midnights = (datetime.combine(day + n * _DAY, time(), tzinfo=zone_info) for n in (0, 2))
@@ -112,7 +103,7 @@ def clock_change_messages(
     return list(dict.fromkeys(messages))
 
 
-def _change_messages(window: Window, day: date, zone_info: ZoneInfo) -> list[str]:
+def _change_messages(window: Window, day: date, zone_info: ZoneInfo) -> list[Message]:
     opens = datetime.combine(day, window.opens)
     closes = datetime.combine(day, window.closes)
     if closes <= opens:
@@ -121,14 +112,17 @@ def _change_messages(window: Window, day: date, zone_info: ZoneInfo) -> list[str
     if lasts == closes - opens:
         return []
     return [
-        f"the clocks change in the window {opens:%H:%M} to {closes:%H:%M} of {day}: it is "
-        f"{_hours(max(lasts, timedelta(0)))} long, not {_hours(closes - opens)}"
+        Message(
+            "windows.clock_change",
+            {
+                "opens": f"{opens:%H:%M}",
+                "closes": f"{closes:%H:%M}",
+                "day": str(day),
+                "lasts": Quantity(max(lasts, timedelta(0)).total_seconds(), "hours"),
+                "usual": Quantity((closes - opens).total_seconds(), "hours"),
+            },
+        )
     ]
-
-
-def _hours(span: timedelta) -> str:
-    minutes = round(span.total_seconds() / 60.0)
-    return f"{minutes // 60}:{minutes % 60:02d} h"
 
 
 def hold_stretches(holds: Iterable[Hold], zone_name: str, zone_info: ZoneInfo) -> list[Stretch]:
@@ -160,21 +154,7 @@ def days_to_next_window(
 ) -> int:
     """Days from `day` to the next later day with a window for this kind of valve.
 
-    Parameters
-    ----------
-    watering : Watering
-        The garden's windows.
-    valve : ValveKind
-        Relay or hand.
-    day : date
-        A local day.
-    at_most : int
-        The answer if there is no window before that, 1 or more.
-
-    Returns
-    -------
-    int
-        1 to `at_most`. [day]
+    1 to `at_most`, which is the answer if there is no window before. [days]
 
     Source
     ------
@@ -196,20 +176,6 @@ def days_to_next_window(
 
 def windows_on(watering: Watering, valve: ValveKind, day: date) -> int:
     """Number of windows for this kind of valve that begin on this day.
-
-    Parameters
-    ----------
-    watering : Watering
-        The garden's windows.
-    valve : ValveKind
-        Relay or hand.
-    day : date
-        A local day.
-
-    Returns
-    -------
-    int
-        0 or more. [-]
 
     Source
     ------

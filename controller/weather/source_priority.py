@@ -28,6 +28,7 @@ NORMAL = "normal"
 CLIMATE_TABLE = "climate table"
 SEASON = "season"
 NOTHING = ""  # no source has the day's temperatures
+_STAND_INS = frozenset((DAYS_BEFORE, NORMAL, CLIMATE_TABLE, SEASON))
 
 # The share of a model's rain that is credited to the garden. Our choice: a shower is smaller than a
 # model's cell of 2 to 50 km, so on many days with rain in the model the garden had less, or none.
@@ -148,6 +149,11 @@ def best_of(
         changes["source"] = "; ".join((base.source, *taken))
     weather = base.with_(**changes) if changes else base
     return BestDay(weather=weather, rung=rung, source=base.source, model_rain_mm=model_rain_mm)
+
+
+def is_stand_in(rung: str) -> bool:
+    """Whether the rung is below all weather: the day's figures stand in for unknown ones."""
+    return rung in _STAND_INS
 
 
 def is_of_a_model(rung: str) -> bool:

@@ -20,29 +20,35 @@ from typing import Any
 
 from controller.garden import show
 from controller.messages import Kind, Message, Quantity
-from controller.wording import advice, calibration, check, rows
+from controller.wording import advice, calibration, check, plants, rows, timetable, weather
 
 # The sentences of each subject, module by module.
 ALL: tuple[dict[str, str], ...] = (
     advice.SENTENCES,
     calibration.SENTENCES,
     check.SENTENCES,
+    plants.SENTENCES,
     rows.SENTENCES,
+    timetable.SENTENCES,
+    weather.SENTENCES,
 )
 
 _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "about length": show.show_about,
     "bore": show.show_bore,
+    "both temperatures": lambda celsius, _: show.show_both_temperatures(celsius),
     "depth": show.show_depth,
     "duration": lambda seconds, _: show.show_duration(seconds),
     "flow": show.show_flow,
     "force": show.show_force,
     "head": show.show_head,
+    "hours": lambda seconds, _: show.show_hours(seconds),
     "length": show.show_length,
     "off level": show.show_off_level,
     "percent": lambda share, _: f"{100.0 * share:.0f} %",
     "pipe temperature": show.show_pipe_temperature,
     "pressure": show.show_pressure,
+    "rough depth": show.show_rough_depth,
     "rough flow": show.show_rough_flow,
     "rough length": show.show_rough_length,
     "rough number": lambda number, _: show.show_figures(number, 2),

@@ -143,7 +143,7 @@ def test_a_window_on_saturdays_alone_leaves_lettuce_short() -> None:
     assert eto_mm == pytest.approx(3.7, abs=0.1)
     assert short.days == pytest.approx(20, abs=2)
     assert short.least_stress < 0.5
-    assert short.reason == "no window on this day"
+    assert short.reason == Message("left.no_window")
     [found] = season_findings(season)
     assert (found.weight, where_of(found)) == ("caution", 'zone "salad"')
     assert f"{short.days} days from {short.first} on" in words_of(found)
@@ -171,7 +171,7 @@ def test_the_cap_named_keeps_it_and_a_lower_one_does_not() -> None:
     zone = lettuce(daily_cap_m3=m3_from_l(3.0))
     garden = a_garden(zone)
     season = played(garden)
-    assert season.short[0].reason == "the zone's daily cap"
+    assert season.short[0].reason == Message("left.over_cap")
     found = season.helps["salad"]
     assert found.key == "daily_cap"
     litres = float(change_of(found).partition('"')[2].partition(" L")[0])
@@ -191,7 +191,7 @@ def test_more_zones_at_once_where_the_time_is_too_short_for_all() -> None:
     garden = crowded()
     season = played(garden)
     assert season.short
-    assert {short.reason for short in season.short} == {"the windows closed first"}
+    assert {short.reason for short in season.short} == {Message("left.windows_closed")}
     assert {change_of(found) for found in season.helps.values()} == {"most_open = 2"}
     assert short_of(watered(garden, most_open=2)) == set()
 
@@ -221,7 +221,7 @@ def test_a_hold_is_named_and_lifting_it_helps() -> None:
     hold = Hold(begins=datetime(2031, 7, 10), ends=datetime(2031, 8, 1), reason="new boards")
     garden = a_garden(lettuce(), watering=watered_on(EVERY_DAY, holds=(hold,)))
     season = played(garden)
-    assert season.short[0].reason == "held: new boards"
+    assert season.short[0].reason == Message("left.held", {"reason": "new boards"})
     assert season.helps["salad"] == Help(change=Message("help.no_hold"), key="hold")
 
 
@@ -267,7 +267,7 @@ def test_a_large_garden_says_that_it_was_not_searched_to_the_end(
 
 
 def search_with(kept_by: Callable[[Garden, frozenset[str]], frozenset[str]]) -> dict[str, Help]:
-    return search(crowded(3), {"salad 0": {"the windows closed first"}}, kept_by)
+    return search(crowded(3), {"salad 0": {Message("left.windows_closed")}}, kept_by)
 
 
 def test_the_search_goes_from_the_smallest_change_on_and_then_takes_all() -> None:

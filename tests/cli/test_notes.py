@@ -17,10 +17,10 @@ from support.clock import HandClock
 
 import controller.cli.logbook_commands as logbook_commands
 from controller.cli import main
+from controller.cli.plausible import DAYS_LATE, RECORD_RAIN_MM, UNLIKELY_RAIN_MM
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.logbook.records import FlowStretch
-from controller.timetable.plausible import DAYS_LATE, RECORD_RAIN_MM, UNLIKELY_RAIN_MM
 
 GARDEN = """
 [site]

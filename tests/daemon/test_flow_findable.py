@@ -21,9 +21,9 @@ from controller.daemon.flow.findable import (
 )
 from controller.garden.model import Garden, Meter
 from controller.garden.plumbing import Opening
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import NOTHING_MEASURED
-from controller.timetable.calibrated import Bands
 from controller.units import m3_s_from_l_min
 
 METER = '\n[meter]\npin = 22\npulses_per = "450 per L"\n'

@@ -57,8 +57,8 @@ from controller.daemon.flow.trend import BASE_LEAST
 from controller.errors import OutOfRange
 from controller.garden.model import Action, Filled, FlowFinding, Garden
 from controller.garden.plumbing import Opening, Supply, SupplyKind
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.calibrated import Bands
 from controller.timetable.plan import NetworkFlows
 from controller.units import m3_s_from_gal_min, m3_s_from_l_min
 from controller.valves.pins import PulseCounter

@@ -10,7 +10,7 @@ import pytest
 
 from controller.daemon.garden_process import read_apart
 from controller.errors import GardenFileError
-from controller.timetable.garden_loader import garden_from_text
+from controller.inputs.garden_loader import garden_from_text
 from crops.catalogue import load
 
 EXAMPLE = (Path(__file__).parents[2] / "config" / "example-garden.toml").read_text("utf-8")

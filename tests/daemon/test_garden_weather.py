@@ -10,7 +10,7 @@ from support.gardens import a_garden
 
 from controller.daemon.weather import GardenWeather
 from controller.garden.model import WeatherSource
-from controller.timetable.weather.days import read_station
+from controller.inputs.days import read_station
 
 GARDEN = replace(a_garden(), weather=WeatherSource(file="station.csv", wind_height_m=10.0))
 

@@ -18,9 +18,11 @@ from controller.daemon import weather
 from controller.daemon.weather import GardenWeather, ThreadFetcher, WeatherAnswer
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
+from controller.inputs.gather import SilentSource
+from controller.messages import quoted
 from controller.paper.status import status_text
-from controller.timetable.weather.gather import SilentSource
 from controller.weather.online import services
+from controller.wording.say import say
 
 BEGAN = HandClock().now_utc()
 
@@ -153,7 +155,7 @@ def test_since_when_each_source_has_been_silent(
         ("open-meteo", last_utc),
         ("nws", BEGAN),
     ]
-    assert "took too long" in later.silent[1].why
+    assert "took too long" in say(later.silent[1].why, us=False)
     clock.advance(7200.0)
     (tmp_path / "station.csv").unlink()
     gone = ask(garden)
@@ -164,7 +166,7 @@ def test_since_when_each_source_has_been_silent(
 def test_status_says_it_to_people(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden())
     why = "the weather service took too long over its answer"
-    since = SilentSource(name="nws", since_utc=BEGAN, heard=True, why=why)
+    since = SilentSource(name="nws", since_utc=BEGAN, heard=True, why=quoted(why))
     answer = WeatherAnswer(
         days=(), source="nws", asked_utc=BEGAN, remarks=(why,), failed=True, silent=(since,)
     )

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 from support.plots import SPRING, day, planted
+from support.said import said
 from support.tables import CROP_NAMES
 
 from controller.demand.plants.course import Course, in_first_year
@@ -21,6 +22,7 @@ from controller.demand.plants.stages import FIRST_ROOTS_M, Settling, crop_on
 from controller.demand.records import DayInput, Observation
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
+from controller.wording.say import say
 from crops.catalogue import load
 from crops.entry import Crop
 
@@ -154,7 +156,7 @@ def test_without_a_base_temperature_the_stages_go_by_days_and_say_so() -> None:
         replace(LETTUCE, gdd_base_c=None), days=warm(12.0), normal_temps=normal(8.0), by_warmth=True
     )
     assert position(plain, 60) == 60
-    assert "no base temperature" in plain.remarks[0]
+    assert "no base temperature" in say(plain.remarks[0], us=False)
 
 
 def test_in_an_ordinary_year_warmth_and_date_agree() -> None:
@@ -193,18 +195,19 @@ def test_without_a_measure_the_stages_go_by_days_and_say_so(
     plain = course(crop, days=warm(12.0), normal_temps=normal_temps, by_warmth=True)
     assert [position(plain, n) for n in (2, 60)] == [2, 60]
     assert len(plain.remarks) == 1
-    assert told in plain.remarks[0]
-    assert plain.remarks[0].startswith("lettuce from 2031-04-01: ")
+    assert told in say(plain.remarks[0], us=False)
 
 
 def test_a_stage_goes_by_warmth_from_one_degree_day_a_day_on_and_the_others_are_named() -> None:
     # WORKED: 20 degree days for 20 days are just one a day: at 2 a day it goes twice as fast.
     just = course(days=warm(2.0), by_warmth=True, stage_warmth=(20.0, 29.0, 15.0, 10.0))
     assert [position(just, n) for n in (1, 2, 3)] == [1, 3, 5]
-    (words,) = just.remarks
+    (words,) = said(just.remarks)
     assert "its development stage goes by days: an ordinary day there has less than" in words
     two = course(days=warm(2.0), by_warmth=True, stage_warmth=(19.0, 29.0, 15.0, 10.0))
-    assert "its initial and development stages go by days: an ordinary" in two.remarks[0]
+    assert "its initial and development stages go by days: an ordinary" in say(
+        two.remarks[0], us=False
+    )
     assert [position(two, n) for n in (1, 2, 3)] == [1, 2, 3]
 
 
@@ -283,7 +286,7 @@ def test_what_makes_no_sense_is_left_aside_and_told(
     kept = [noted(*each) for each in events[:-1]]
     found, without = course(LETTUCE, *kept, noted(*events[-1])), course(LETTUCE, *kept)
     assert len(found.remarks) == 1
-    assert told in found.remarks[0]
+    assert told in say(found.remarks[0], us=False)
     assert found.ends == without.ends
     assert all(found.on(when(n)) == without.on(when(n)) for n in range(1, 41))
 
@@ -358,7 +361,7 @@ def test_plants_that_spread_have_come_up() -> None:
 def test_a_seedbed_too_cold_ends_after_75_days_and_asks_for_a_look() -> None:
     sown = course(days=warm(0.0, base_c=0.0), transplanted=False)
     assert sown.emerges == when(76)
-    assert 'note "up" if it is' in sown.remarks[0]
+    assert 'note "up" if it is' in say(sown.remarks[0], us=False)
     early = course(days=warm(0.0, base_c=0.0, length=20), transplanted=False)
     assert early.remarks == ()  # nobody knows yet
 
@@ -430,7 +433,8 @@ def test_fallen_tops_go_on_from_the_yellow_leaves_before_them() -> None:
 
 def test_onions_late_by_the_calendar_ask_for_a_look() -> None:
     def remarks(known: int, *events: Observation) -> Any:
-        return course(ONION, *events, days=warm(10.0, length=known), length=160).remarks
+        found = course(ONION, *events, days=warm(10.0, length=known), length=160)
+        return said(found.remarks)
 
     assert remarks(110) == ()  # the weather is known to day 110, the last of the mid-season
     assert 'note "tops fallen"' in remarks(111)[0]
@@ -468,7 +472,7 @@ def test_a_first_fruit_may_be_noted_before_or_after_anything_else() -> None:
     seen = course(TOMATO, noted("ripening", 100), noted("first ripe", 105), noted("gone", 110))
     assert seen.remarks == ()
     again = course(TOMATO, noted("first ripe", 100), noted("first ripe", 105))
-    assert '"first ripe" was noted for' in again.remarks[0]
+    assert '"first ripe" was noted for' in say(again.remarks[0], us=False)
 
 
 def test_picking_moves_no_perennial_and_no_crop_left_to_dry() -> None:
@@ -486,7 +490,7 @@ def test_lifted_in_an_older_logbook_ends_no_perennial() -> None:
     # "harvested" was written down as "lifted" then.
     strawberry = course(load().crop("strawberry"), noted("lifted", 60))
     assert strawberry.ends == when(120)
-    assert 'if the plants are gone, note "gone"' in strawberry.remarks[0]
+    assert 'if the plants are gone, note "gone"' in say(strawberry.remarks[0], us=False)
     assert course(load().crop("strawberry"), noted("gone", 60)).ends == when(60)
     assert course(LETTUCE, noted("lifted", 61)).ends == when(61)
 

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 from support.plots import SPRING, day
+from support.said import said
 from support.stationyears import WAGENINGEN, days_of
 from support.tables import CROP_NAMES
 
@@ -320,7 +321,7 @@ def test_cold_soil_is_said_while_the_seed_is_not_up_and_only_then() -> None:
     days = winter_days([9.0] * 30)
     sown = date(2031, 1, 26)
     planting = Planting(crop="bush bean", start=sown, until=date(2031, 6, 1), transplanted=False)
-    (words,) = Course(BEAN, planting, days).remarks
+    (words,) = said(Course(BEAN, planting, days).remarks)
     assert "too cold, its seed may rot" in words
     assert "about 9 °C (48 °F) by the air, it wants 12 °C (54 °F) or more" in words
     assert not Course(BEAN, planting, winter_days([9.0] * 12)).remarks  # not sown yet

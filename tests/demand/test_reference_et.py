@@ -18,7 +18,7 @@ from controller.demand.climate.atmosphere import (
     vapour_from_rh_range_kpa,
 )
 from controller.demand.climate.radiation import day_of_year, extraterrestrial_mj_m2
-from controller.demand.climate.reference_et import penman_monteith_mm_day, reference_et
+from controller.demand.climate.reference_et import Note, penman_monteith_mm_day, reference_et
 from controller.errors import OutOfRange
 
 JULY = date(2031, 7, 10)
@@ -102,7 +102,7 @@ def test_a_calm_day_counts_as_half_a_metre_a_second_and_says_so() -> None:
     calm, half = reference_et(**PLAIN, wind_m_s=0.0), reference_et(**PLAIN, wind_m_s=0.5)
     assert calm.eto_mm_day == half.eto_mm_day
     assert calm.wind_2m_m_s == 0.0
-    assert calm.notes == ("wind under 0.5 m/s: counted as 0.5 m/s",)
+    assert calm.notes == (Note.CALM,)
     assert half.notes == ()
 
 
@@ -160,16 +160,16 @@ def test_a_value_that_cannot_be_is_refused_by_name(
 
 def test_more_sun_than_a_clear_sky_gives_is_remarked_on() -> None:
     assert reference_et(**PLAIN, solar_mj_m2=29.0).notes == ()  # Rso is 31.5
-    assert "check the instrument" in reference_et(**PLAIN, solar_mj_m2=36.0).notes[0]
+    assert reference_et(**PLAIN, solar_mj_m2=36.0).notes == (Note.SUN_ABOVE_CLEAR_SKY,)
     cut = reference_et(**PLAIN, solar_mj_m2=50.0)
     above = extraterrestrial_mj_m2(latitude_deg=47.0, day_of_year=day_of_year(JULY))
     assert cut.solar_mj_m2 == above
-    assert "above the air" in cut.notes[0]
+    assert cut.notes == (Note.SUN_ABOVE_AIR,)
 
 
 def test_more_sunshine_than_day_is_taken_as_sun_all_day() -> None:
     found = reference_et(**PLAIN, sunshine_h=20.0)
-    assert "sun all day" in found.notes[0]
+    assert found.notes == (Note.SUN_ALL_DAY,)
     assert found.solar_mj_m2 == approx(
         0.75 * extraterrestrial_mj_m2(latitude_deg=47.0, day_of_year=day_of_year(JULY)), rel=1e-12
     )
@@ -178,7 +178,7 @@ def test_more_sunshine_than_day_is_taken_as_sun_all_day() -> None:
 def test_over_full_air_is_taken_as_saturated() -> None:
     # WORKED: at 14 and 27 degrees the air holds (1.599 + 3.565)/2 = 2.58 kPa.
     found = reference_et(**PLAIN, vapour_pressure_kpa=2.7)
-    assert found.notes == ("more vapour than the air can hold: taken as saturated",)
+    assert found.notes == (Note.SATURATED,)
     assert found.rh_min_pct < 100
 
 

@@ -28,7 +28,7 @@ from controller.demand.climate.usual_et import (
     season_tmean_c,
 )
 from controller.errors import InputError
-from controller.timetable.weather.climatology import eto_of
+from controller.inputs.climatology import eto_of
 
 MIDSUMMER, MIDWINTER = date(2031, 7, 1), date(2031, 1, 1)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from support.daemon import World
 from support.daemon_faults import a_slow_garden
+from support.said import said
 
 from controller.weather.day import WeatherDay
 
@@ -55,7 +56,7 @@ def test_no_weather_at_all_waters_by_the_season_and_says_so(tmp_path: Path) -> N
     world.weather_is_down = True
     world.run_for(30 * 86_400.0)
     assert world.engine.timetable is not None
-    assert any("season" in remark for remark in world.engine.timetable.remarks)
+    assert any("season" in remark for remark in said(world.engine.timetable.remarks))
     got = world.litres()
     # A month of a garden that nobody tells about the weather: neither drought nor flood. Its leeks
     # are asked what the season's table says, some 4 mm/day, so the month comes to 50 to 200 mm.

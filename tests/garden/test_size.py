@@ -10,7 +10,7 @@ import pytest
 
 from controller.errors import GardenFileError
 from controller.garden.size import MOST_BYTES, MOST_DEEP, MOST_WORDS, require_size
-from controller.timetable.garden_loader import garden_from_file, garden_from_text
+from controller.inputs.garden_loader import garden_from_file, garden_from_text
 from crops.catalogue import load
 
 CATALOGUE = load()

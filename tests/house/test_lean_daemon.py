@@ -68,7 +68,7 @@ def test_the_weather_client_and_the_metrics_page_wait_until_they_are_wanted(
     """Each brings some megabytes; a garden with neither does without them."""
     code = (
         "import controller.daemon.service, controller.daemon.weather\n"
-        "from controller.timetable.weather.gather import Gatherer\n"
+        "from controller.inputs.gather import Gatherer\n"
         "print(sorted({'requests', 'urllib3', 'prometheus_client'} & set(sys.modules)))"
     )
     assert _run(code, tmp_path) == "[]\n"

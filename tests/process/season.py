@@ -13,9 +13,9 @@ from support.clock import HandClock
 
 from controller.daemon.planning import plan_moments
 from controller.garden.model import Garden, Zone
+from controller.inputs.garden_loader import garden_from_text
 from controller.logbook.logbook import Logbook
 from controller.logbook.records import utc_text
-from controller.timetable.garden_loader import garden_from_text
 from crops.catalogue import load
 from process.manager import CHIP, Manager
 

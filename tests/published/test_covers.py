@@ -29,7 +29,7 @@ from controller.demand.records import DayInput
 from controller.demand.soil.ground import Season, parts_of
 from controller.garden.covers import KINDS, WHITENED
 from controller.garden.model import Bed, Coefficients, Cover, Planting
-from controller.timetable.weather.days import eto_of
+from controller.inputs.days import eto_of
 
 GLASS = KINDS["glasshouse"].eto_factor or 0.0
 TUNNEL = KINDS["high tunnel"].eto_factor

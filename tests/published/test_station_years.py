@@ -27,7 +27,12 @@ from controller.demand.climate.radiation import (
     net_longwave_mj_m2,
     net_shortwave_mj_m2,
 )
-from controller.demand.climate.reference_et import ReferenceEt, penman_monteith_mm_day, reference_et
+from controller.demand.climate.reference_et import (
+    Note,
+    ReferenceEt,
+    penman_monteith_mm_day,
+    reference_et,
+)
 
 MONTHS = ["JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC"]
 
@@ -177,7 +182,7 @@ def test_a_day_differs_from_its_file_only_where_a_note_says_why(name: str) -> No
     noted = []
     for row in station_rows(name):
         found = found_et(STATIONS[name], row, wind_height_m=10.0)
-        if any("taken as saturated" in note for note in found.notes):
+        if Note.SATURATED in found.notes:
             noted.append(row)
             assert found.eto_mm_day == pytest.approx(row.eto_mm, abs=0.16), row
         else:
@@ -222,7 +227,7 @@ def test_more_sun_than_there_is_above_the_air_is_cut_and_said() -> None:
         solar_mj_m2=row.solar_mj_m2,
     )
     assert found.solar_mj_m2 == pytest.approx(19.3, abs=0.05)
-    assert any("above the air" in note for note in found.notes)
+    assert Note.SUN_ABOVE_AIR in found.notes
 
 
 def test_from_temperatures_alone_filling_in_is_better_than_hargreaves_at_most_stations() -> None:

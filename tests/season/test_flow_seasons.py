@@ -23,8 +23,8 @@ from controller.daemon.flow.input_pins import computed_of, tap_loss
 from controller.daemon.flow.monitor import SETTLES_S, FlowMonitor, Found, Pipes, fill_seconds
 from controller.daemon.flow.rules import METER_ERROR, ComputedFlow, Metering
 from controller.garden.model import Action, FlowFinding, Garden
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.calibrated import Bands
 from controller.timetable.plan import NetworkFlows
 from controller.units import l_from_m3
 

@@ -25,7 +25,7 @@ from pytest import approx
 from support.stationyears import STATIONS, WAGENINGEN, Station, days_of
 
 from controller.demand.climate.reference_et import reference_et
-from controller.timetable.weather.climatology import (
+from controller.inputs.climatology import (
     NEAR_DAYS,
     KnownDay,
     Normals,
@@ -33,7 +33,7 @@ from controller.timetable.weather.climatology import (
     eto_of,
     normals_from,
 )
-from controller.timetable.weather.days import demand_days
+from controller.inputs.days import demand_days
 from controller.weather.day import WeatherDay
 
 DOC = Path(__file__).parents[2] / "docs" / "weather-ladder.md"

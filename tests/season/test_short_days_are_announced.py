@@ -16,10 +16,11 @@ from statistics import mean
 import pytest
 from support.longrecord import YEARS, record
 from support.mornings import catalogue
+from support.said import said
 
 from controller.demand.records import DayInput
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.garden_loader import garden_from_file
+from controller.inputs.garden_loader import garden_from_file
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.notices import is_short
 from controller.timetable.plan import plan_garden
@@ -89,5 +90,7 @@ def _as_foretold(
 
 
 def _frost_may_take(sheet: Timetable) -> list[date]:
-    said = [words.split("listed for ")[1] for words in sheet.remarks if "if it comes" in words]
-    return [date.fromisoformat(d) for words in said for d in re.findall(r"\d{4}-\d\d-\d\d", words)]
+    listed = [w.split("listed for ")[1] for w in said(sheet.remarks) if "if it comes" in w]
+    return [
+        date.fromisoformat(d) for words in listed for d in re.findall(r"\d{4}-\d\d-\d\d", words)
+    ]

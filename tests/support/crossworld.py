@@ -24,8 +24,8 @@ from controller.errors import LogbookError
 from controller.garden.model import Board, Garden, Meter, Planting, Sensor, Watering, Window, Zone
 from controller.garden.plumbing import Device, Master, Opening, Valve, ValveKind
 from controller.hydraulics.network.supply_curve import Corrections
+from controller.inputs.garden_loader import garden_from_text
 from controller.logbook.logbook import Logbook
-from controller.timetable.garden_loader import garden_from_text
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.valves.alloff import SHUT_AT
 from controller.valves.closer import Patience, Supervisor

@@ -24,9 +24,9 @@ from controller.daemon.weather import Fetch, WeatherAnswer, WeatherFetcher
 from controller.demand.soil.zone_days import ZoneDays
 from controller.errors import GardenFileError
 from controller.garden.model import Garden, Watering, Window
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
-from controller.timetable.calibrated import Bands
 from controller.valves.pins import PinDriver
 from controller.weather.day import WeatherDay
 from crops.catalogue import load

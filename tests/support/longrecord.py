@@ -10,8 +10,8 @@ from functools import cache
 from controller.demand.records import DayInput
 from controller.garden.model import Bed, Coefficients, Garden, Planting, Watering, Zone
 from controller.garden.plumbing import Opening, Row, Supply, Walls
+from controller.inputs.days import demand_days
 from controller.timetable.records import Timetable
-from controller.timetable.weather.days import demand_days
 from controller.units import head_m_from_psi, m3_s_from_gal_min, m3_s_from_l_min
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 from support.mornings import a_plan

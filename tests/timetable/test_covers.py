@@ -15,6 +15,7 @@ from support.findings import where_of, words_of
 from support.gardens import a_garden, a_zone, even_days
 from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, catalogue
+from support.said import said
 
 from controller.check.cautions import findings
 from controller.demand.records import DayInput, LedgerDay
@@ -23,11 +24,11 @@ from controller.demand.soil.water_balance import advance
 from controller.garden.model import Bed, Cover, Garden, Planting, Zone
 from controller.garden.plumbing import Opening, Row
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.climatology import normals_from
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import Weather, plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.unwritten import NO_RECORD
-from controller.timetable.weather.climatology import normals_from
 from controller.units import m3_s_from_l_min
 from controller.weather.day import WeatherDay
 
@@ -132,8 +133,8 @@ def test_film_that_sheds_rain_is_watered_for_what_it_sheds() -> None:
     days = rainy(SET_OUT - DAY, LIFTED)
     film = replace(under().bed, mulch="plastic", mulch_rain=1.0 / 3.0)
     so, felt = replace(under(), bed=film), {}
-    for said in (None, 1.0):  # the default; and all of it, as if it soaked in at the edges
-        zone = replace(under(), bed=replace(film, mulch_rain=said))
+    for share in (None, 1.0):  # the default; and all of it, as if it soaked in at the edges
+        zone = replace(under(), bed=replace(film, mulch_rain=share))
         given = season(a_garden(zone), days)
         wetted = given[-1].wetted_fraction
         (part,) = parts_of(
@@ -153,7 +154,7 @@ def test_film_that_sheds_rain_is_watered_for_what_it_sheds() -> None:
                     stored_mm=row.watered_mm - row.passed_mm,
                 )
             )
-        felt[said] = sum(row.stress < 0.999 for row in ledger)
+        felt[share] = sum(row.stress < 0.999 for row in ledger)
     assert felt[None] == 0 and felt[1.0] > 5
 
 
@@ -275,14 +276,16 @@ def test_stages_by_warmth_come_sooner_under_fleece() -> None:
 def test_a_plan_says_the_cover_once_for_all_zones_under_it() -> None:
     garden = a_garden(under(TUNNEL), under(TUNNEL, name="b", relay=27), under(name="c", relay=22))
     days = even_days(FIRST - 3 * DAY, FIRST + 40 * DAY)
-    said = [r for r in a_plan(garden, days, first=FIRST, count=3).remarks if "under the" in r]
-    assert said == [
+    named = [
+        r for r in said(a_plan(garden, days, first=FIRST, count=3).remarks) if "under the" in r
+    ]
+    assert named == [
         "a and b: under the high tunnel from 2031-03-01 until 2031-07-31 (0.75 of the reference "
         "ET outside, no rain); ETo and rain are as the bed has them under it"
     ]
     later = a_plan(garden, days, first=TUNNEL.until + DAY, count=3)
-    assert not [r for r in later.remarks if "under the" in r]
-    both = a_plan(a_garden(under(TUNNEL, CLOTH)), days, first=FIRST).remarks
+    assert not [r for r in said(later.remarks) if "under the" in r]
+    both = said(a_plan(a_garden(under(TUNNEL, CLOTH)), days, first=FIRST).remarks)
     assert any(
         "(0.75 of the reference ET outside, no rain) and the shade cloth (0.60 of the reference "
         "ET outside, all rain)" in r

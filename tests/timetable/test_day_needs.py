@@ -12,16 +12,18 @@ from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, catalogue, ledger_of, mornings
+from support.said import reasons_of, said
 
 from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.demand.soil.salinity import leaching_share_of
 from controller.garden.model import Bed, Coefficients, Garden, Hold, Planting, Watering, Window
 from controller.garden.plumbing import Opening
+from controller.inputs.days import demand_days
 from controller.timetable.need.wetted_area import wet_ground_m2
 from controller.timetable.records import Timetable
-from controller.timetable.weather.days import demand_days
 from controller.units import m3_s_from_l_min
 from controller.weather.day import WeatherDay
+from controller.wording.say import say
 
 DAY = timedelta(days=1)
 SPRING = date(2031, 5, 1)
@@ -37,7 +39,7 @@ def one(planting: Planting, *, supply: dict[str, Any] | None = None, **watering:
 
 
 def words(timetable: Timetable) -> str:
-    return "".join(dose.why.words for dose in timetable.doses)
+    return "".join(reasons_of(dose.why) for dose in timetable.doses)
 
 
 CARROT = Planting(
@@ -75,7 +77,7 @@ def test_a_seedbed_gets_light_doses() -> None:
             # 2 to 5 mm: extension services' practice, no source. Ours is over the strip of 0.45 m
             # on ground of 0.6 m; more where half of what roots get easily is gone below the top:
             # WORKED: 0.5 x 14.6 mm of 0.2 m of loam, and what is lost in a day beyond it.
-            top = dose.why.words == "the top is kept moist until seedlings show"
+            top = reasons_of(dose.why) == "the top is kept moist until seedlings show"
             assert 2.0 <= dose.net_mm * 0.6 / 0.45 <= (6.0 if top else 7.3 + 1.0)
 
 
@@ -194,7 +196,7 @@ def test_onions_are_watered_until_somebody_saw_them_ripen() -> None:
     unseen, _ = mornings(one(ONION), days, first=late, last=late + 20 * DAY)
     assert ledger_of(unseen[late])[late].stage == "late"
     assert sum(bool(plan.doses) for plan in unseen.values()) > 5
-    assert any('note "tops fallen"' in remark for remark in unseen[late].remarks)
+    assert any('note "tops fallen"' in remark for remark in said(unseen[late].remarks))
     fallen = Observation(zone="a", day=late + 10 * DAY, event="tops fallen")
     seen, _ = mornings(one(ONION), days, first=late, last=late + 20 * DAY, seen=[fallen])
     for day, plan in seen.items():
@@ -345,13 +347,13 @@ def test_frost_holds_the_valves_and_the_water_is_owed_after() -> None:
     free = a_plan(garden, mild, first=SPRING, count=4)
     assert any(p.day == SPRING for p in free.pulses)
     assert min(p.day for p in held.pulses) == SPRING + 2 * DAY
-    assert {(n.day, n.reason) for n in held.not_fitted} == {
+    assert {(n.day, say(n.reason, us=False)) for n in held.not_fitted} == {
         (SPRING, "held: frost is forecast"),
         (SPRING + DAY, "held: frost is forecast"),
     }
     (owed,) = [d for d in held.doses if d.day == SPRING + 2 * DAY]
     assert owed.net_mm > max(d.net_mm for d in free.doses)
-    assert any(remark.startswith("frost: ") for remark in held.remarks)
+    assert any(remark.startswith("frost: ") for remark in said(held.remarks))
     never = replace(garden, weather=replace(garden.weather, frost_hold_c=None))
     assert a_plan(never, cold, first=SPRING, count=4).pulses == free.pulses
 
@@ -380,4 +382,4 @@ def test_a_hold_and_a_frost_are_told_apart() -> None:
     hold = Hold(begins=datetime(2031, 5, 1), ends=datetime(2031, 5, 2), reason="guests")
     held = replace(garden, watering=replace(garden.watering, holds=(hold,)))
     plan = a_plan(held, frosty([4.0, 5.0], SPRING), first=SPRING, given=NOTHING_GIVEN)
-    assert [n.reason for n in plan.not_fitted] == ["held: guests"]
+    assert [say(n.reason, us=False) for n in plan.not_fitted] == ["held: guests"]

@@ -18,6 +18,7 @@ from controller.timetable.need.dose import (
     soaking_of,
 )
 from controller.timetable.records import Dose, Pulse, Timetable, Why
+from controller.wording.say import say
 from crops.catalogue import Crop, load
 
 CATALOGUE = load()
@@ -72,7 +73,7 @@ def test_a_need_says_why() -> None:
             rain_doubt_days=doubt,
         )
         assert found is not None
-        return found.words
+        return say(found.reason, us=False)
 
     assert words(9.0, 5.0, 0) == "the allowed share is used up"
     assert words(8.0, 10.1, 0) == "it would run short before the next chance"

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.mornings import a_plan
+from support.said import said
 
 from controller.check.zone_checks import length_message
 from controller.demand.records import Observation
@@ -30,7 +31,7 @@ def words(day: date, *plantings: Planting, seen: Any = (), days: Any = None) -> 
     zone = a_zone(plantings=plantings, rows=(a_row(ground_width_m=1.0),))
     season = Season(crop_for=load().crop, days=days or {}, observations=seen)
     (part,) = parts_of(zone, load().soil("loam"), season)
-    return ending_messages(part, day)
+    return list(said(ending_messages(part, day)))
 
 
 def test_the_last_week_before_until_is_announced_and_the_end_is_said_after() -> None:
@@ -85,9 +86,9 @@ def test_what_is_to_be_sown_into_cold_soil_is_said_in_the_week_before() -> None:
         day: replace(today, tmin_c=4.0, tmax_c=12.0, solar_mj_m2=17.5)
         for day, today in even_days(SPRING - 20 * DAY, SPRING + 3 * DAY).items()
     }
-    (said,) = words(SPRING - 7 * DAY, bean, days=cold)
-    assert "to be sown in 7 days" in said
-    assert "about 8 °C (46 °F) by the air, it wants 12 °C (54 °F) or more" in said
+    (cold_words,) = words(SPRING - 7 * DAY, bean, days=cold)
+    assert "to be sown in 7 days" in cold_words
+    assert "about 8 °C (46 °F) by the air, it wants 12 °C (54 °F) or more" in cold_words
     assert words(SPRING - 8 * DAY, bean, days=cold) == []
     assert words(SPRING - 2 * DAY, pea, days=cold) == []
     warm = {day: replace(today, tmin_c=12.0, tmax_c=20.0) for day, today in cold.items()}
@@ -102,8 +103,8 @@ def test_the_plan_says_that_a_planting_is_over() -> None:
     )
     first = pea.until + 2 * DAY
     weather = even_days(SPRING - DAY, first + 8 * DAY, eto_mm=3.0)
-    said = a_plan(garden, weather, first=first).remarks
-    assert any("so it is over and gets no water" in remark for remark in said)
+    remarks = said(a_plan(garden, weather, first=first).remarks)
+    assert any("so it is over and gets no water" in remark for remark in remarks)
 
 
 @pytest.mark.parametrize(

@@ -8,10 +8,10 @@ from types import FunctionType, ModuleType
 
 import pytest
 
-from controller.timetable import windows
+from controller.inputs import days, monthly_climate
+from controller.timetable import extremes, windows
 from controller.timetable.need import dose, jobs, need, pulse_length, wetted_area
 from controller.timetable.packing import job
-from controller.timetable.weather import days, extremes, monthly_climate
 
 NEED = (dose, jobs, need, pulse_length, wetted_area)
 MODULES = (*NEED, job, windows, days, extremes, monthly_climate)

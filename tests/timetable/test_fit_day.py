@@ -16,13 +16,15 @@ from support.gardens import a_garden, a_zone
 
 from controller.garden.plumbing import Opening, Supply, ValveKind
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import Message, quoted
 from controller.timetable.need.dose import Soaking
-from controller.timetable.packing.day_simulation import DaySimulation, JobState
+from controller.timetable.packing.day_simulation import DaySimulation
 from controller.timetable.packing.fit_day import WALK_S, Job, Packed, pack
-from controller.timetable.packing.job import NetworkFlows
+from controller.timetable.packing.job import JobState, NetworkFlows
 from controller.timetable.records import Pulse
 from controller.timetable.windows import Stretch
 from controller.units import m3_s_from_l_min
+from controller.wording.say import say
 
 SECOND = timedelta(seconds=1)
 FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)
@@ -41,7 +43,7 @@ class SharedTap:
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         return 0
 
-    def stays_open(self, together: frozenset[str]) -> str | None:
+    def stays_open(self, together: frozenset[str]) -> Message | None:
         return None
 
 
@@ -150,7 +152,7 @@ def test_what_the_window_leaves_over_is_said() -> None:
     found = packed([job], SharedTap(1.0, {"a": 0.25}))
     assert sum(p.litres for p in found.pulses) == approx(30.0)
     (left,) = found.not_fitted
-    assert (left.zone, left.reason) == ("a", "the windows closed first")
+    assert (left.zone, say(left.reason, us=False)) == ("a", "the windows closed first")
     assert left.litres == approx(30.0)
 
 
@@ -158,7 +160,11 @@ def test_what_the_window_leaves_over_is_said() -> None:
     ("change", "reason", "litres"),
     [
         ({"stretches": ()}, "no window on this day", 60.0),
-        ({"stretches": (), "hold_reason": "guests"}, "held: guests", 60.0),
+        (
+            {"stretches": (), "held": Message("left.held", {"reason": "guests"})},
+            "held: guests",
+            60.0,
+        ),
         ({"cap_litres": 20.0}, "the zone's daily cap", 40.0),
         ({"even_litres": 1.0}, "it would take less than 5 s; it waits until more is missing", 1.0),
     ],
@@ -167,7 +173,7 @@ def test_a_dose_that_cannot_be_given_is_named_with_its_reason(
     change: dict[str, Any], reason: str, litres: float
 ) -> None:
     found = packed([a_job(**change)], SharedTap(1.0, {"a": 0.5}))
-    assert [(n.reason, n.litres) for n in found.not_fitted] == [(reason, litres)]
+    assert [(say(n.reason, us=False), n.litres) for n in found.not_fitted] == [(reason, litres)]
 
 
 THREE = tuple(Stretch(FIVE + timedelta(hours=h), FIVE + timedelta(hours=h + 1)) for h in (0, 7, 14))
@@ -196,7 +202,9 @@ def test_a_cap_has_room_for_the_line_too_and_one_just_met_cuts_nothing() -> None
     met = packed([a_job(line_litres=2.0, cap_litres=62.0)], tap)
     assert met.not_fitted == () and met.pulses[0].litres == approx(62.0)
     cut = packed([a_job(line_litres=2.0, cap_litres=50.0)], tap)
-    assert [(n.reason, n.litres) for n in cut.not_fitted] == [("the zone's daily cap", 12.0)]
+    assert [(say(n.reason, us=False), n.litres) for n in cut.not_fitted] == [
+        ("the zone's daily cap", 12.0)
+    ]
     assert cut.pulses[0].litres == approx(50.0)
     none = packed([a_job(line_litres=2.0, cap_litres=1.0)], tap)
     assert none.pulses == () and none.not_fitted[0].litres == 60.0
@@ -226,14 +234,14 @@ class ShutsNot(SharedTap):
         super().__init__(10.0, {"a": 0.5, "b": 0.5})
         self._from = together
 
-    def stays_open(self, together: frozenset[str]) -> str | None:
-        return "a would stay open" if len(together) >= self._from else None
+    def stays_open(self, together: frozenset[str]) -> Message | None:
+        return quoted("a would stay open") if len(together) >= self._from else None
 
 
 def test_a_valve_that_would_not_shut_is_not_opened_nor_beside_the_zone_that_makes_it_so() -> None:
     alone = packed([a_job("a")], ShutsNot(1))
     assert alone.pulses == ()
-    assert alone.not_fitted[0].reason == "even alone, a would stay open"
+    assert say(alone.not_fitted[0].reason, us=False) == "even alone, a would stay open"
     pair = packed([a_job("a"), a_job("b")], ShutsNot(2))
     assert pair.not_fitted == () and [p.together for p in pair.pulses] == [(), ()]
 
@@ -282,7 +290,7 @@ def test_a_twentieth_of_a_second_of_water_left_over_is_none(
 def test_a_zone_the_supply_does_not_reach_is_not_opened() -> None:
     found = packed([a_job()], SharedTap(1.0, {"a": 0.0}))
     assert found.pulses == ()
-    assert found.not_fitted[0].reason == "the supply does not reach this zone"
+    assert say(found.not_fitted[0].reason, us=False) == "the supply does not reach this zone"
 
 
 def test_a_valve_is_never_open_longer_than_its_limit() -> None:

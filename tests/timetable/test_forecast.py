@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
 from support.given import NOTHING_GIVEN
+from support.said import reasons_of
 
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Watering, Window
@@ -155,7 +156,7 @@ def test_likely_rain_lowers_the_dose_by_the_trusted_share_of_it_and_says_so() ->
     share = dry.ledger[-1].wetted_fraction
     assert 0.7 < share < 0.8  # strips of 0.45 m on ground of 0.6 m
     assert net_mm(dry) - net_mm(wet) == approx(2.0 * share)
-    assert "less 1.5 mm for rain that is likely" in wet.doses[0].why.words
+    assert "less 1.5 mm for rain that is likely" in reasons_of(wet.doses[0].why)
 
 
 def test_without_trust_a_forecast_changes_nothing() -> None:

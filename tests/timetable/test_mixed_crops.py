@@ -12,6 +12,7 @@ from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, ledger_of, mornings
+from support.said import reasons_of, said
 
 from controller.demand.records import LedgerDay, Observation
 from controller.garden.model import Garden, Planting, UnlikeRows, Watering
@@ -19,7 +20,7 @@ from controller.garden.plumbing import Opening, Row
 from controller.garden.show import show_depth
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.uniformity import real_uniformity
-from controller.timetable.need.need import PartNeed, depth_of, mixed_crops_text
+from controller.timetable.need.need import PartNeed, depth_of, mixed_crops_reasons
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 
@@ -63,7 +64,6 @@ def needs_of(*nets_mm: float, due: tuple[bool, ...] = (True, True)) -> dict[int,
             part=PARTS[n],  # type: ignore[arg-type]
             net_mm=net_mm,
             urgency=1.0,
-            words="",
             strip_missing_mm=net_mm,
             due=due[n],
         )
@@ -111,7 +111,7 @@ def test_a_dose_for_the_neediest_brings_each_its_own_by_its_share_of_the_flow(
 # WORKED: a dose of 8 mm is 32 L. With half of the flow row 1 gets 16 L, 5.33 mm, and the others 16
 # mm; said from half a millimetre of difference on (our choice).
 @pytest.mark.parametrize(
-    ("nets_mm", "said"),
+    ("nets_mm", "words"),
     [
         ((5.84, 16.0), "; row 1 gets 0.5 mm less than it lacks"),
         ((5.8, 16.0), ""),
@@ -122,18 +122,17 @@ def test_a_dose_for_the_neediest_brings_each_its_own_by_its_share_of_the_flow(
     ],
 )
 def test_what_the_others_get_or_lack_is_said_from_half_a_millimetre_on(
-    nets_mm: tuple[float, float], said: str
+    nets_mm: tuple[float, float], words: str
 ) -> None:
     zone, needs = replace(FOUR, unlike_rows=UnlikeRows.NEEDIEST), needs_of(*nets_mm)
-    words = mixed_crops_text(
+    found = mixed_crops_reasons(
         zone,
         account_of(0.5, 0.5),  # type: ignore[arg-type]  # what is read of it
         needs,
         8.0,
         needs[1],
-        us_units=False,
     )
-    assert words == "; for rows 2 and 3" + said
+    assert "; ".join(said(found)) == "for rows 2 and 3" + words
 
 
 def parts(timetable: Timetable) -> set[str]:
@@ -188,7 +187,7 @@ def test_the_neediest_row_is_filled_and_what_the_other_gets_beyond_is_named() ->
     missing = [day.wetted_fraction * day.wet_depletion_mm for day in (lettuce, tomato)]
     assert dose.net_mm == approx(missing[0], rel=1e-6)
     beyond = show_depth(missing[0] - missing[1], False)
-    assert f"for row 2; row 1 gets {beyond} more than it lacks" in dose.why.words
+    assert f"for row 2; row 1 gets {beyond} more than it lacks" in reasons_of(dose.why)
 
 
 def test_the_mean_gives_what_all_rows_miss_together() -> None:
@@ -201,9 +200,9 @@ def test_the_mean_gives_what_all_rows_miss_together() -> None:
     # Row 1 is the tomato's, which lacks more when either is due.
     more, less = (show_depth(abs(m - dose.net_mm), False) for m in missing)
     first, second = ("less", "more") if missing[0] > missing[1] else ("more", "less")
-    assert "; for the mean of its rows; " in dose.why.words
-    assert f"row 1 gets {more} {first} than it lacks" in dose.why.words
-    assert f"row 2 gets {less} {second} than it lacks" in dose.why.words
+    assert "; for the mean of its rows; " in reasons_of(dose.why)
+    assert f"row 1 gets {more} {first} than it lacks" in reasons_of(dose.why)
+    assert f"row 2 gets {less} {second} than it lacks" in reasons_of(dose.why)
 
 
 def test_the_neediest_gets_its_depth_by_its_own_rows_share_of_the_flow() -> None:
@@ -226,7 +225,7 @@ def test_the_neediest_is_dosed_by_the_evenness_of_its_own_rows() -> None:
     garden = both(rows=(a_row(8.0), a_row(8.0, drilling=small)))
     plan, _ = a_dose_day(garden)
     (dose,) = plan.doses
-    assert "for row 2" in dose.why.words
+    assert "for row 2" in reasons_of(dose.why)
     flow = Lines(garden).open_set(frozenset("a")).zones["a"]
     assert flow.evenness < 0.5 < 0.95 < flow.rows[1].evenness
     assert dose.evenness == approx(real_uniformity(flow.rows[1].holes, garden.watering))
@@ -261,12 +260,14 @@ def test_a_row_that_dries_down_is_not_what_a_zone_is_watered_for() -> None:
     garden = both(onion, LETTUCE, basin_mm=20.0)
     plans, _ = mornings(garden, DAYS, first=SPRING, last=TODAY, seen=[fallen])
     after = [d for day, plan in plans.items() if day >= fallen.day for d in plan.doses]
-    assert after and all("for row 2" in dose.why.words for dose in after)
+    assert after and all("for row 2" in reasons_of(dose.why) for dose in after)
     dries = ledger_of(plans[TODAY], part="row 1")
     assert dries[TODAY].phase == "dry-down"
     # What it gets with the other's water is said, and is what its account is credited with.
     for dose in after:
-        assert f"; row 1, drying down, gets {show_depth(dose.net_mm, False)}" in dose.why.words
+        assert f"; row 1, drying down, gets {show_depth(dose.net_mm, False)}" in reasons_of(
+            dose.why
+        )
         day = dries[dose.day]
         assert day.watered_mm - day.passed_mm == approx(dose.net_mm, rel=0.05)
 
@@ -279,7 +280,7 @@ def test_rows_where_nothing_stands_are_said_to_get_their_share() -> None:
     assert len(doses) > 3
     for dose in doses:
         gets = show_depth(dose.net_mm, False)
-        assert f"rows 2, 3, 4 and 5, where nothing stands, get {gets}" in dose.why.words
+        assert f"rows 2, 3, 4 and 5, where nothing stands, get {gets}" in reasons_of(dose.why)
 
 
 def test_what_was_seen_of_one_crop_leaves_the_other_as_it_was() -> None:
@@ -302,5 +303,5 @@ def test_what_was_seen_of_no_crop_of_the_zone_is_said_once() -> None:
         Observation(zone="a", day=SPRING + 30 * DAY, event="full", crop="quinoa"),
     )
     plan = a_plan(both(), DAYS, first=TODAY, given=replace(NOTHING_GIVEN, observations=seen))
-    left = [remark for remark in plan.remarks if "left aside" in remark]
+    left = [remark for remark in said(plan.remarks) if "left aside" in remark]
     assert len(left) == 1 and "no quinoa stands there" in left[0]

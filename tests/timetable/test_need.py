@@ -15,6 +15,7 @@ import pytest
 from pytest import approx
 from support.plots import SPRING, ground, ledger_over, planted, plot
 from support.plots import day as weather
+from support.said import reasons_of
 
 from controller.demand.plants.stages import CourseDay, Settling
 from controller.demand.records import LedgerDay
@@ -115,9 +116,9 @@ def test_a_crop_is_due_at_its_share_and_gets_what_its_wetted_ground_lacks() -> N
     assert (need.strip_missing_mm, need.allowed_mm) == (16.0, 12.0)
     assert need.net_mm == need.missing_mm == approx(6.4)
     assert need.urgency == approx(0.8)
-    assert need.words == "the allowed share is used up"
+    assert reasons_of(need) == "the allowed share is used up"
     waits = needed(evenings(wet_depletion_mm=11.9, wet_kc=0.0))
-    assert not waits.due and waits.words == "" and waits.net_mm == approx(0.4 * 11.9)
+    assert not waits.due and reasons_of(waits) == "" and waits.net_mm == approx(0.4 * 11.9)
 
 
 def test_the_gardeners_own_share_goes_before_the_crops_and_the_first_year_between() -> None:
@@ -180,15 +181,15 @@ def test_rain_to_come_lowers_a_dose_as_far_as_the_wetted_ground_can_spare_it(
     most = needed(at, part, coming_mm=80.0)
     spared_mm = min(20.0 - once_wet_mm, 16.0)
     assert most.net_mm == approx(0.4 * (16.0 - spared_mm))
-    assert most.words.endswith("for rain that is likely")
+    assert reasons_of(most).endswith("for rain that is likely")
 
 
 def test_how_much_less_is_said_over_the_whole_ground() -> None:
     # WORKED: 0.5 of 8 mm, over 0.4 of the ground, is 1.6 mm.
-    assert needed(evenings(), coming_mm=8.0).words == (
+    assert reasons_of(needed(evenings(), coming_mm=8.0)) == (
         "the allowed share is used up; less 1.6 mm for rain that is likely"
     )
-    assert "in for rain" in needed(evenings(), coming_mm=8.0, us_units=True).words
+    assert "in for rain" in reasons_of(needed(evenings(), coming_mm=8.0), us=True)
 
 
 def test_a_dose_that_rain_takes_whole_is_none() -> None:
@@ -206,10 +207,10 @@ def test_what_is_owed_to_salt_is_of_this_planting_alone_and_over_the_wetted_grou
     before = {"account": "bare", "watered_mm": 80.0, "passed_mm": 0.0}
     need = needed(evenings(before, given, {}), leach=0.2)
     assert need.net_mm == approx(7.2)
-    assert need.words == "the allowed share is used up; with 0.8 mm to wash out salt"
+    assert reasons_of(need) == "the allowed share is used up; with 0.8 mm to wash out salt"
     assert need.strip_missing_mm == 16.0
-    assert "salt" not in needed(evenings(before, given, {}), leach=0.0).words
-    assert "salt" not in needed(evenings(before, {}, {}), leach=0.2).words
+    assert "salt" not in reasons_of(needed(evenings(before, given, {}), leach=0.0))
+    assert "salt" not in reasons_of(needed(evenings(before, {}, {}), leach=0.2))
 
 
 @pytest.mark.parametrize(("wait_days", "extra_mm"), [(1, 20.875), (2, 20.875)])
@@ -251,9 +252,9 @@ def test_what_was_just_set_out_is_watered_from_one_millimetre_on() -> None:
     some = evenings(wet_depletion_mm=1.0)
     need = needed(some, settling(3))
     assert need.due and need.net_mm == approx(0.4)
-    assert need.words == "it is settling in, 3 days yet"
-    assert needed(some, settling(2)).words == "it is settling in, 2 days yet"
-    assert needed(some, settling(1)).words == "it is settling in"
+    assert reasons_of(need) == "it is settling in, 3 days yet"
+    assert reasons_of(needed(some, settling(2))) == "it is settling in, 2 days yet"
+    assert reasons_of(needed(some, settling(1))) == "it is settling in"
     assert not needed(evenings(wet_depletion_mm=0.99), settling(3)).due
 
 
@@ -303,7 +304,7 @@ def test_a_seedbed_gets_what_its_top_lacks_from_two_millimetres_on() -> None:
     assert need.due and not need.spread
     assert (need.strip_missing_mm, need.allowed_mm, need.urgency) == (2.0, 2.0, 2.0)
     assert need.net_mm == approx(0.8)
-    assert need.words == "the top is kept moist until seedlings show"
+    assert reasons_of(need) == "the top is kept moist until seedlings show"
     almost = evenings(**{**top, "surface_depletion_mm": 1.9})
     assert not needed(almost, a_part(SEEDBED), eto_mm=(4.9,)).due
     caught = needed(evenings(**top), a_part(SEEDBED), eto_mm=(4.9,), fallen_mm=0.5)
@@ -316,7 +317,7 @@ def test_a_seedbed_gets_what_is_missing_below_its_top_where_that_is_more() -> No
     at = evenings(wet_depletion_mm=10.0, surface_depletion_mm=3.0, wet_kc=0.0, kcb=0.0)
     need = needed(at, a_part(SEEDBED), eto_mm=(1.0,))
     assert need.due and need.strip_missing_mm == 10.0
-    assert need.words.endswith(", and the ground below it")
+    assert reasons_of(need).endswith(", and the ground below it")
     less = needed(at, a_part(SEEDBED), eto_mm=(1.0,), fallen_mm=1.0)
     assert less.strip_missing_mm == 2.0  # 9 mm are gone below: it may wait, the top may not
     # The gardener's own share goes before it, and so does that of a perennial's first year.

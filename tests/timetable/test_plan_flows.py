@@ -13,6 +13,7 @@ from support.given import NOTHING_GIVEN
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import Message
 from controller.timetable import plan
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.records import Timetable
@@ -35,7 +36,7 @@ class HoleByHole:
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         return self._lines.open_set(together).zones[zone].dry_holes
 
-    def stays_open(self, together: frozenset[str]) -> str | None:
+    def stays_open(self, together: frozenset[str]) -> Message | None:
         return None  # no valve of these beds asks for pressure to shut
 
 

@@ -24,9 +24,9 @@ from controller.demand.soil.daily_balance import DayDemand, Stores, dual_day
 from controller.garden.model import Coefficients, Garden, Planting
 from controller.garden.plumbing import Opening, Supply
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.gather import PAST_DAYS
 from controller.timetable.plan import Given, Grounds, Weather
 from controller.timetable.records import Pulse, Timetable
-from controller.timetable.weather.gather import PAST_DAYS
 from controller.units import head_m_from_psi, m3_s_from_gal_min, m3_s_from_l_min
 from controller.weather.day import WeatherDay
 from crops.catalogue import load

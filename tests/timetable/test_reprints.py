@@ -31,11 +31,11 @@ from controller.garden.model import (
 )
 from controller.garden.plumbing import Drilling, Face, Row, Valve, ValveKind, Walls
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.climatology import normals_from
 from controller.timetable.need.jobs import Given, Grounds
 from controller.timetable.plan import NOTHING_GIVEN, Weather, ledger_on, plan_on
 from controller.timetable.records import Pulse, Timetable
 from controller.timetable.unwritten import Record
-from controller.timetable.weather.climatology import normals_from
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
 

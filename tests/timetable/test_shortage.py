@@ -12,17 +12,23 @@ from support.mornings import a_plan, catalogue
 from controller.garden.model import Garden, Hold, Planting, Watering
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import quoted
 from controller.timetable.need.jobs import NOTHING_GIVEN, Grounds
 from controller.timetable.notices import is_short, shortages
 from controller.timetable.plan import Weather, plan_on
-from controller.timetable.records import NotFitted, Timetable
+from controller.timetable.records import NotFitted, Short, Timetable
 from controller.units import m3_s_from_l_min
+from controller.wording.say import say
 
 DAY = timedelta(days=1)
 SET_OUT = date(2031, 6, 1)
 LETTUCE = Planting(crop="lettuce", start=SET_OUT, until=SET_OUT + 75 * DAY)
 DAYS = even_days(SET_OUT - 10 * DAY, SET_OUT + 80 * DAY, eto_mm=5.0)
 SATURDAYS = replace(EVERY_DAY, weekdays=frozenset({5}))
+
+
+def said_reason(short: Short) -> str:
+    return "" if short.reason is None else say(short.reason, us=False)
 
 
 def beds(*windows: object, **zone: object) -> Garden:
@@ -46,7 +52,7 @@ def test_a_bed_that_may_be_watered_on_saturdays_only_is_named() -> None:
     # WORKED: what Kcb asks for, less what was drawn.
     asked = sum(r.kcb * r.eto_mm - r.transpired_mm for r in rows)
     assert short.lost_mm == approx(asked) and asked > 5.0
-    assert short.reason == "no window on this day"
+    assert said_reason(short) == "no window on this day"
 
 
 def test_a_bed_that_gets_its_water_is_not() -> None:
@@ -55,7 +61,7 @@ def test_a_bed_that_gets_its_water_is_not() -> None:
 
 def test_a_cap_and_a_hold_are_named_as_the_reason() -> None:
     capped = season(beds(daily_cap_m3=0.004))
-    assert [s.reason for s in capped.short] == ["the zone's daily cap"]
+    assert [said_reason(s) for s in capped.short] == ["the zone's daily cap"]
     garden = beds()
     hold = Hold(
         begins=datetime(2031, 6, 21),
@@ -64,7 +70,7 @@ def test_a_cap_and_a_hold_are_named_as_the_reason() -> None:
     )
     held = season(replace(garden, watering=replace(garden.watering, holds=(hold,))))
     (short,) = held.short
-    assert short.reason == "held: the tap is off"
+    assert said_reason(short) == "held: the tap is off"
     assert SET_OUT + 20 * DAY < short.first < SET_OUT + 34 * DAY
 
 
@@ -92,7 +98,7 @@ def test_a_zone_whose_rows_are_all_plugged_is_short_and_says_why() -> None:
         today=SET_OUT,
     )
     assert {pulse.zone for pulse in found.pulses} == {"fed"}
-    assert [(short.zone, short.reason) for short in found.short] == [
+    assert [(short.zone, said_reason(short)) for short in found.short] == [
         ("dry", "all its rows are plugged")
     ]
 
@@ -107,10 +113,10 @@ def test_what_kept_water_back_later_is_not_why_a_crop_was_short_before() -> None
         # 0.98 is where a shortage begins (our choice).
         assert (short.first, short.days) == (dry[1].day, 3)
         assert (short.least_stress, short.worst_day) == (0.5, worst)
-        return short.reason
+        return said_reason(short)
 
     def back(day: date, zone: str = "salad", why: str = "no window") -> NotFitted:
-        return NotFitted(zone=zone, day=day, litres=1.0, reason=why)
+        return NotFitted(zone=zone, day=day, litres=1.0, reason=quoted(why))
 
     assert reason() == ""
     assert reason(back(worst)) == reason(back(worst - DAY)) == "no window"

@@ -11,6 +11,7 @@ from support.gardens import a_garden, a_row, a_zone
 
 from controller.garden.plumbing import Drilling, Face, ValveKind
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import Message
 from controller.timetable.need.dose import Soaking
 from controller.timetable.need.pulse_length import (
     filling_s,
@@ -21,6 +22,7 @@ from controller.timetable.need.pulse_length import (
 from controller.timetable.packing.fit_day import Job, Packed, pack
 from controller.timetable.windows import Stretch
 from controller.units import l_from_m3
+from controller.wording.say import say
 
 FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)
 SAND = Soaking(strip_m2=10.0, intake_mm_s=1.0, basin_mm=100.0)
@@ -38,7 +40,7 @@ class Tap:
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         return 0
 
-    def stays_open(self, together: frozenset[str]) -> str | None:
+    def stays_open(self, together: frozenset[str]) -> Message | None:
         return None
 
 
@@ -89,7 +91,7 @@ def test_a_dose_that_would_be_mostly_filling_waits() -> None:
     assert found.pulses == ()
     (left,) = found.not_fitted
     assert left.litres == approx(2.0)
-    assert left.reason == (
+    assert say(left.reason, us=False) == (
         "it would take less than 5 s after filling its line for 6 s; it waits until more is missing"
     )
 
@@ -97,7 +99,7 @@ def test_a_dose_that_would_be_mostly_filling_waits() -> None:
 def test_a_valve_that_may_not_stay_open_long_enough_to_fill_its_line_stays_shut() -> None:
     found = packed(a_job(longest_open_s=10.0), tap=Tap(1.0, 0.5))
     assert found.pulses == ()
-    assert found.not_fitted[0].reason == (
+    assert say(found.not_fitted[0].reason, us=False) == (
         "its valve may be open 10 s at most, and its smallest pulse is 11 s, 6 s to fill its line "
         "and 5 s to water"
     )
@@ -106,7 +108,7 @@ def test_a_valve_that_may_not_stay_open_long_enough_to_fill_its_line_stays_shut(
 def test_a_window_too_short_to_fill_a_line_is_not_used() -> None:
     found = packed(a_job(minutes=0.1), tap=Tap(1.0, 0.5))
     assert found.pulses == ()
-    assert found.not_fitted[0].reason.startswith(
+    assert say(found.not_fitted[0].reason, us=False).startswith(
         "no window of the day is long enough: its smallest"
     )
 
@@ -142,7 +144,7 @@ def test_what_is_left_of_a_cut_dose_waits_if_it_is_too_little() -> None:
     found = packed(a_job(even_litres=14.0, stretches=windows), tap=Tap(1.0, 0.5))
     assert len(found.pulses) == 1
     assert found.not_fitted[0].litres == approx(2.0)
-    assert "less than 5 s after filling" in found.not_fitted[0].reason
+    assert "less than 5 s after filling" in say(found.not_fitted[0].reason, us=False)
 
 
 def test_what_runs_out_of_the_line_finds_room_in_the_basin_and_soaks_away_too() -> None:

@@ -15,6 +15,7 @@ from support.gardens import EVERY_DAY
 
 from controller.garden.model import Watering
 from controller.garden.plumbing import Valve, ValveKind
+from controller.messages import Message
 from controller.timetable.need.dose import Soaking
 from controller.timetable.need.pulse_length import (
     least_water_s,
@@ -26,6 +27,7 @@ from controller.timetable.need.pulse_length import (
 from controller.timetable.packing.fit_day import Job, Packed, pack
 from controller.timetable.records import Pulse
 from controller.timetable.windows import Stretch
+from controller.wording.say import say
 
 FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)
 SAND = Soaking(strip_m2=10.0, intake_mm_s=1.0, basin_mm=100.0)  # takes in whatever comes
@@ -45,7 +47,7 @@ class Tap:
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         return 0
 
-    def stays_open(self, together: frozenset[str]) -> str | None:
+    def stays_open(self, together: frozenset[str]) -> Message | None:
         return None
 
 
@@ -166,7 +168,7 @@ def test_a_ball_is_quite_shut_when_its_window_ends() -> None:
     assert found.pulses[0].litres == approx(27.0, abs=1e-9)
     (left,) = found.not_fitted
     assert left.litres == approx(33.0, abs=1e-9)
-    assert left.reason == "the windows closed first"
+    assert say(left.reason, us=False) == "the windows closed first"
 
 
 def test_no_zone_comes_in_for_one_that_still_travels() -> None:
@@ -202,7 +204,7 @@ def test_a_dose_under_the_travel_waits() -> None:
     # WORKED: 2.5 L at 0.5 L/s are 5 s; the valve's shortest pulse is 6.
     found = packed(a_ball(even_litres=2.5), tap=Tap(1.0, 0.5))
     assert found.pulses == ()
-    assert "less than 6 s" in found.not_fitted[0].reason
+    assert "less than 6 s" in say(found.not_fitted[0].reason, us=False)
 
 
 def test_a_window_must_have_room_for_the_travel_too() -> None:
@@ -214,7 +216,7 @@ def test_a_window_must_have_room_for_the_travel_too() -> None:
     assert [p.open_s for p in in_a_window(12).pulses] == [8.0]
     refused = in_a_window(11)
     assert refused.pulses == ()
-    assert refused.not_fitted[0].reason == (
+    assert say(refused.not_fitted[0].reason, us=False) == (
         "no window of the day is long enough: its smallest pulse is 8 s, 0 s to fill its line and "
         "6 s to water beside its valve's travel"
     )

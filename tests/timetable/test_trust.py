@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from support.findings import where_of, words_of
 from support.gardens import a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
+from support.said import reasons_of, said
 
 from controller.check.cautions import findings
 from controller.garden.model import Garden
@@ -55,10 +56,10 @@ def test_an_unknown_opening_is_said_by_check_with_its_band() -> None:
 
 def test_an_unknown_opening_is_said_by_the_plan_and_by_each_dose() -> None:
     timetable = planned(a_garden(a_zone(opening=Opening(unknown=True)), a_zone("b", 27)))
-    said = [remark for remark in timetable.remarks if "how far its valve is open" in remark]
-    assert len(said) == 1
-    assert said[0].startswith('zone "a": ')
-    doses = {dose.zone: dose.why.words for dose in timetable.doses}
+    doubts = [remark for remark in said(timetable.remarks) if "how far its valve is open" in remark]
+    assert len(doubts) == 1
+    assert doubts[0].startswith('zone "a": ')
+    doses = {dose.zone: reasons_of(dose.why) for dose in timetable.doses}
     assert doses["a"].endswith("; its opening is unknown, its flow a guess")
     assert "unknown" not in doses["b"]
 
@@ -67,7 +68,7 @@ def test_a_measured_opening_is_no_guess_any_more() -> None:
     garden = a_garden(a_zone(opening=Opening(unknown=True)))
     measured = Corrections(valve_k={"a": 3e4})
     assert "unknown" not in words(garden, measured)
-    assert not any("unknown" in remark for remark in planned(garden, measured).remarks)
+    assert not any("unknown" in remark for remark in said(planned(garden, measured).remarks))
 
 
 def test_a_barrel_says_how_its_flow_falls() -> None:

@@ -11,6 +11,7 @@ from pytest import approx
 from support.gardens import a_garden, a_row, a_zone, even_days
 from support.given import EveryDay
 from support.mornings import a_plan
+from support.said import said
 
 from controller.garden.model import Garden, HandWater
 from controller.garden.plumbing import Opening
@@ -124,9 +125,9 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
         (BEGINS + 60 * DAY, TODAY - DAY),
     ]
     rows = [r for r in planned(known(record)).ledger if r.day in (BEGINS + 44 * DAY,)]
-    said = record_messages(garden(), record, first=TODAY)
-    assert sum("no daemon ran" in words for words in said) == 2
-    assert "no daemon ran from 2031-06-10 to 2031-06-19" in said[-2]
+    words = said(record_messages(garden(), record, first=TODAY))
+    assert sum("no daemon ran" in found for found in words) == 2
+    assert "no daemon ran from 2031-06-10 to 2031-06-19" in words[-2]
     week = [
         r for r in planned(known(record)).ledger
         if BEGINS + 40 * DAY <= r.day < BEGINS + 50 * DAY and r.watered_mm > 0.0
@@ -136,7 +137,7 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
 
 
 @pytest.mark.parametrize(
-    ("record", "said"),
+    ("record", "rules"),
     [
         (NO_RECORD, ["as printed, taken as done as the sheet said, unless a note says otherwise"]),
         (
@@ -149,10 +150,10 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
         ),
     ],
 )
-def test_the_printout_says_how_each_zone_counts(record: Record, said: list[str]) -> None:
+def test_the_printout_says_how_each_zone_counts(record: Record, rules: list[str]) -> None:
     noted = {(zone, TODAY - DAY) for zone in ("hand", "asks")}
-    words = record_messages(garden(), record, first=TODAY, litres=noted)
-    assert words == [f"water that nobody wrote down: {rule}" for rule in said]
+    found = record_messages(garden(), record, first=TODAY, litres=noted)
+    assert [*said(found)] == [f"water that nobody wrote down: {rule}" for rule in rules]
 
 
 def test_a_month_of_which_nobody_wrote_anything_down_is_said_once_for_each_rule() -> None:
@@ -160,16 +161,16 @@ def test_a_month_of_which_nobody_wrote_anything_down_is_said_once_for_each_rule(
 
     def silent(last: date, record: Record = record, today: date = TODAY) -> list[str]:
         noted = {(zone, last) for zone in ("hand", "asks")}
-        said = record_messages(garden(), record, first=today, today=today, litres=noted)
-        return [words for words in said if "Nobody wrote any down" in words]
+        found = record_messages(garden(), record, first=today, today=today, litres=noted)
+        return [words for words in said(found) if "Nobody wrote any down" in words]
 
     for days, lines in ((31, 2), (30, 0)):
         assert len(silent(TODAY - days * DAY)) == lines
     assert "Nobody wrote any down for 31 days, since 2031-05-31" in silent(TODAY - 31 * DAY)[0]
     # What the daemon's sheet had is on record for the zone that counts as printed.
     sheet = {(zone, TODAY - DAY): 5.0 for zone in ("hand", "asks")}
-    (said,) = silent(TODAY - 31 * DAY, replace(record, printed_litres=sheet))
-    assert said.startswith("water that nobody wrote down: asks: ")
+    (words,) = silent(TODAY - 31 * DAY, replace(record, printed_litres=sheet))
+    assert words.startswith("water that nobody wrote down: asks: ")
     # Leeks of 20 April: for less than a month before 20 May, and none after 10 October.
     for day in (date(2031, 5, 20), date(2031, 10, 11)):
         assert silent(date(2031, 3, 1), replace(record, begun=date(2031, 3, 1)), day) == []

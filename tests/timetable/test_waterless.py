@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.mornings import a_plan
+from support.said import said
 
 from controller.demand.records import Observation
 from controller.garden.model import Garden, Hold, Planting, Watering
@@ -15,6 +16,7 @@ from controller.paper.printout import no_water_rows, timetable_text
 from controller.paper.text import WIDTH
 from controller.timetable.need.jobs import NOTHING_GIVEN
 from controller.timetable.records import Timetable
+from controller.wording.say import say
 
 DAY = timedelta(days=1)
 SPRING, TODAY = date(2031, 4, 1), date(2031, 7, 1)
@@ -69,7 +71,7 @@ def test_a_zone_without_water_is_named_with_why(
 ) -> None:
     (found,) = plan(*plantings, seen=seen).no_water
     assert (found.zone, found.part, found.why) == ("a", "", why)
-    assert words in found.words
+    assert words in say(found.message, us=False)
 
 
 def test_yellow_leaves_of_garlic_keep_its_water() -> None:
@@ -79,7 +81,7 @@ def test_yellow_leaves_of_garlic_keep_its_water() -> None:
     garden = a_garden(a_zone("a", plantings=(GARLIC,)))
     timetable = a_plan(garden, days, first=TODAY, count=7, given=given)
     assert "a" in {pulse.zone for pulse in timetable.pulses} and timetable.no_water == ()
-    assert any("yellow leaves were noted" in remark for remark in timetable.remarks)
+    assert any("yellow leaves were noted" in remark for remark in said(timetable.remarks))
 
 
 def test_a_bed_that_has_enough_says_how_much_is_gone() -> None:
@@ -94,7 +96,8 @@ def test_a_bed_that_has_enough_says_how_much_is_gone() -> None:
     # WORKED: each day's rain fills what each day takes, so on each evening a day's loss is gone.
     evenings = [r for r in timetable.ledger if TODAY - DAY <= r.day < TODAY + 2 * DAY]
     gone = max(row.wet_depletion_mm for row in evenings)
-    assert f"{gone:.1f}".rstrip("0").rstrip(".") in found.words and "watered at" in found.words
+    words = say(found.message, us=False)
+    assert f"{gone:.1f}".rstrip("0").rstrip(".") in words and "watered at" in words
 
 
 WET = even_days(SPRING - 10 * DAY, TODAY + 60 * DAY, eto_mm=1.0, rain_mm=3.0)
@@ -104,7 +107,7 @@ def _enough(planting: Planting, count: int = 1) -> str:
     garden = a_garden(a_zone("a", plantings=(planting,)))
     (found,) = a_plan(garden, WET, first=TODAY, count=count).no_water
     assert found.why == "nothing needed"
-    return found.words
+    return say(found.message, us=False)
 
 
 def test_what_is_set_out_settling_or_in_its_seedbed_is_said_as_such() -> None:
@@ -125,7 +128,9 @@ def test_beans_left_to_dry_say_since_when() -> None:
     garden = a_garden(a_zone("a", plantings=(bean,)))
     (found,) = a_plan(garden, DAYS, first=SPRING + 105 * DAY, count=2).no_water
     assert found.why == "drying"
-    assert "dries down since 2031-07-10: it is left to dry in the last half" in found.words
+    assert "dries down since 2031-07-10: it is left to dry in the last half" in say(
+        found.message, us=False
+    )
 
 
 def test_what_keeps_the_water_back_is_named() -> None:
@@ -136,7 +141,7 @@ def test_what_keeps_the_water_back_is_named() -> None:
     days = even_days(SPRING - 10 * DAY, TODAY + 60 * DAY, eto_mm=8.0)
     given = replace(NOTHING_GIVEN, litres={("a", TODAY - n * DAY): 0.0 for n in range(1, 60)})
     (found,) = a_plan(garden, days, first=TODAY, count=2, given=given).no_water
-    assert found.why == "not given" and "the tap is off" in found.words
+    assert found.why == "not given" and "the tap is off" in say(found.message, us=False)
 
 
 def test_each_part_and_each_stretch_has_its_own_reason() -> None:
@@ -157,5 +162,5 @@ def test_it_stands_on_the_paper_and_in_the_rows() -> None:
     text = timetable_text(timetable, garden)
     assert "Without water\n-------------\n  a: over: Lettuce ended on 2031-06-21" in text
     assert max(map(len, text.splitlines())) <= WIDTH
-    (row,) = no_water_rows(timetable)
+    (row,) = no_water_rows(timetable, us=False)
     assert (row["zone"], row["part"], row["why"]) == ("a", "", "over")

@@ -17,6 +17,7 @@ from controller.timetable.windows import (
     utc_from_local,
     windows_on,
 )
+from controller.wording.say import say
 
 BERLIN = ZoneInfo("Europe/Berlin")
 SPRING = date(2026, 3, 29)  # 02:00 becomes 03:00 (EU summer time, Directive 2000/84/EC)
@@ -69,11 +70,11 @@ def test_in_spring_a_window_is_what_of_it_exists(opens: time, closes: time, minu
 def test_a_window_that_spans_a_change_of_the_clocks_is_named(
     opens: time, closes: time, day: date, words: str | None
 ) -> None:
-    said = clock_change_messages(
+    found = clock_change_messages(
         _watering(opens, closes), BERLIN, day - timedelta(days=9), day + timedelta(days=9)
     )
-    assert len(said) == (words is not None)
-    assert words is None or said[0] == (
+    assert len(found) == (words is not None)
+    assert words is None or say(found[0], us=False) == (
         f"the clocks change in the window {opens:%H:%M} to {closes:%H:%M} of {day}: {words}"
     )
     # On the days beside it nothing is odd, nor where the window does not open on that weekday.

@@ -7,7 +7,7 @@ from typing import get_args
 import pytest
 
 from controller.garden.show import show_figures
-from controller.messages import Kind, Message, Quantity
+from controller.messages import Kind, Message, Quantity, Value
 from controller.wording import say as say_module
 from controller.wording.say import _SHOWN, say
 

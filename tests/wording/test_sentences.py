@@ -92,3 +92,10 @@ def test_values_are_shown_in_the_gardeners_units(monkeypatch: pytest.MonkeyPatch
 def test_a_code_without_a_sentence_is_an_error_of_ours() -> None:
     with pytest.raises(KeyError):
         say(Message("no such code"), us=False)
+
+
+def test_messages_with_the_same_figures_are_one() -> None:
+    one = Message("days.run", {"first": "2031-06-01", "last": "2031-06-03", "count": 3})
+    other = Message("days.run", {"count": 3, "last": "2031-06-03", "first": "2031-06-01"})
+    assert {one: 1}[other] == 1
+    assert one not in {Message("days.run", {**one.values, "count": 4}), Message("days.many")}

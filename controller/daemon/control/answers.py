@@ -20,6 +20,7 @@ from controller.garden.plumbing import ValveKind
 from controller.timetable.records import Pulse
 from controller.units import l_from_m3
 from controller.valves.line import State
+from controller.wording.say import say
 
 RECENT = 10
 NEXT = 20
@@ -62,9 +63,17 @@ def status_of(engine: Engine) -> dict[str, Any]:
         ],
         "planned_utc": _text(engine.planned_utc),
         "plan_fault": engine.plan_fault,
-        "remarks": list(engine.timetable.remarks) if engine.timetable else [],
+        "remarks": [
+            say(remark, us=garden.us_units)
+            for remark in (engine.timetable.remarks if engine.timetable else ())
+        ],
         "not_fitted": [
-            {"zone": n.zone, "day": n.day.isoformat(), "litres": n.litres, "reason": n.reason}
+            {
+                "zone": n.zone,
+                "day": n.day.isoformat(),
+                "litres": n.litres,
+                "reason": say(n.reason, us=garden.us_units),
+            }
             for n in (engine.timetable.not_fitted if engine.timetable else ())
         ],
         "weather": _weather(engine),
@@ -153,7 +162,7 @@ def _weather(engine: Engine) -> dict[str, Any]:
                 "source": source.name,
                 "silent_since_utc": _text(source.since_utc),
                 "heard_before": source.heard,
-                "why": source.why,
+                "why": say(source.why, us=engine.garden.us_units),
             }
             for source in (answer.silent if answer else ())
         ],

@@ -19,16 +19,6 @@ LATITUDE_RANGE_DEG = (-90.0, 90.0)
 def day_of_year(day: date) -> int:
     """The number J of a day in its year: 1 on 1 January, 365 or 366 on 31 December.
 
-    Parameters
-    ----------
-    day : date
-        Any date.
-
-    Returns
-    -------
-    int
-        Day of the year.
-
     Source
     ------
     Allen et al. (1998), FAO Paper 56, annex 2, Table 2.5.

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from enum import StrEnum
 
 from controller.demand.climate.atmosphere import (
     AIR_TEMP_RANGE_C,
@@ -55,6 +56,16 @@ MEASURED_VAPOUR_RANGE_KPA = (0.0, 8.0)
 ODD_CLEAR_SHARE = 1.05
 
 
+class Note(StrEnum):
+    """What was odd in the weather of a day, and how it is counted."""
+
+    SATURATED = "saturated"  # more vapour than the air can hold
+    CALM = "calm"  # less wind than `LEAST_WIND_M_S`: counted as that
+    SUN_ALL_DAY = "sun all day"  # more sunshine than the day is long
+    SUN_ABOVE_AIR = "sun above the air"  # more sun measured than there: cut to that
+    SUN_ABOVE_CLEAR_SKY = "sun above a clear sky"  # an instrument to look at
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReferenceEt:
     """Reference ET of a day, how it was computed, and the weather used."""
@@ -67,7 +78,7 @@ class ReferenceEt:
     wind_2m_m_s: float
     rh_min_pct: float
     solar_mj_m2: float
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
 def reference_et(
@@ -162,9 +173,9 @@ def reference_et(
     number = day_of_year(day)
     above_mj_m2 = extraterrestrial_mj_m2(latitude_deg=latitude_deg, day_of_year=number)
     clear_mj_m2 = clear_sky_mj_m2(extraterrestrial_mj_m2=above_mj_m2, elevation_m=elevation_m)
-    notes: list[str] = []
+    notes: list[Note] = []
     if vapour_kpa > saturation_kpa:
-        notes.append("more vapour than the air can hold: taken as saturated")
+        notes.append(Note.SATURATED)
     if solar_mj_m2 is not None:
         sun_mj_m2 = _measured_sun_mj_m2(solar_mj_m2, above_mj_m2, clear_mj_m2, notes)
         radiation_rung = "measured"
@@ -175,7 +186,7 @@ def reference_et(
         )
         radiation_rung = _SUNSHINE
         if sunshine_h > length_h:
-            notes.append("more sunshine than the day is long: taken as sun all day")
+            notes.append(Note.SUN_ALL_DAY)
     else:
         sun_mj_m2 = solar_from_temperatures_mj_m2(
             tmin_c=tmin_c,
@@ -190,7 +201,7 @@ def reference_et(
         wind_2m_m_s = wind_at_2m_m_s(wind_m_s, height_m=wind_height_m)
         wind_rung = f"measured at {wind_height_m:g} m"
         if wind_2m_m_s < LEAST_WIND_M_S:
-            notes.append(f"wind under {LEAST_WIND_M_S:g} m/s: counted as {LEAST_WIND_M_S:g} m/s")
+            notes.append(Note.CALM)
     outgoing_mj_m2 = net_longwave_mj_m2(
         tmin_c=tmin_c,
         tmax_c=tmax_c,
@@ -325,14 +336,14 @@ def _vapour(known: _Known) -> tuple[float, str]:
 
 
 def _measured_sun_mj_m2(
-    solar_mj_m2: float, above_mj_m2: float, clear_mj_m2: float, notes: list[str]
+    solar_mj_m2: float, above_mj_m2: float, clear_mj_m2: float, notes: list[Note]
 ) -> float:
     """Measured radiation, cut to what is possible; what is odd goes to `notes`."""
     require_range("solar_mj_m2", solar_mj_m2, *SOLAR_RANGE_MJ_M2)
     if solar_mj_m2 > above_mj_m2:
-        notes.append("more sun measured than there is above the air: cut to that")
+        notes.append(Note.SUN_ABOVE_AIR)
     elif solar_mj_m2 > ODD_CLEAR_SHARE * clear_mj_m2:
-        notes.append("more sun measured than under a clear sky: check the instrument")
+        notes.append(Note.SUN_ABOVE_CLEAR_SKY)
     return min(solar_mj_m2, above_mj_m2)
 
 

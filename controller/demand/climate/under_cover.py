@@ -37,17 +37,8 @@ class Shelter:
 def shelter_on(covers: Sequence[Cover], day: date) -> Shelter | None:
     """What the covers that stand on a day together leave of the weather.
 
-    Parameters
-    ----------
-    covers : sequence of Cover
-        All that ever stand over the bed.
-    day : date
-        The day.
-
-    Returns
-    -------
-    Shelter or None
-        Factors are multiplied, warmth [°C] is added; None if no cover stands.
+    `covers` are all that ever stand over the bed. Factors are multiplied, warmth [°C] is added;
+    None if no cover stands.
 
     Source
     ------
@@ -75,19 +66,9 @@ def shelter_on(covers: Sequence[Cover], day: date) -> Shelter | None:
 def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
     """Weather of a day under the covers of a bed.
 
-    Parameters
-    ----------
-    covers : sequence of Cover
-        All that ever stand over the bed.
-    today : DayInput
-        The day as it is outside.
-
-    Returns
-    -------
-    DayInput
-        Reference ET, what is usual of it, rain and snow [mm], wind [m/s], lowest relative humidity
-        [%] and temperatures [°C] under the covers. If no rain passes the covers, rain is 0 even
-        if nobody measured it.
+    `covers` are all that ever stand over the bed. Reference ET, what is usual of it, rain and snow
+    [mm], wind [m/s], lowest relative humidity [%] and temperatures [°C] are those under the covers.
+    If no rain passes the covers, rain is 0 even if nobody measured it.
 
     Source
     ------
@@ -124,17 +105,7 @@ def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
 def days_under(covers: Sequence[Cover], days: Mapping[date, DayInput]) -> Mapping[date, DayInput]:
     """Weather of each day under the covers of a bed.
 
-    Parameters
-    ----------
-    covers : sequence of Cover
-        All that ever stand over the bed.
-    days : mapping of date to DayInput
-        The days as they are outside.
-
-    Returns
-    -------
-    mapping of date to DayInput
-        `day_under` of each; the same mapping if there are no covers.
+    The same mapping if there are no covers.
 
     Source
     ------
@@ -151,17 +122,7 @@ def days_under(covers: Sequence[Cover], days: Mapping[date, DayInput]) -> Mappin
 def rain_under(covers: Sequence[Cover], rain_mm: Mapping[date, float]) -> Mapping[date, float]:
     """Rain under the covers of a bed by day, from a gauge or a forecast.
 
-    Parameters
-    ----------
-    covers : sequence of Cover
-        All that ever stand over the bed.
-    rain_mm : mapping of date to float
-        Rain outside, 0 or more. [mm]
-
-    Returns
-    -------
-    mapping of date to float
-        Rain that reaches the bed; the same mapping if there are no covers. [mm]
+    Both in mm, 0 or more; the same mapping if there are no covers.
 
     Source
     ------

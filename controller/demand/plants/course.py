@@ -36,7 +36,7 @@ from controller.demand.plants.development import (
     ordinary_emergence_days,
     pace_of,
 )
-from controller.demand.plants.observations import EVENTS, OLD_GONE
+from controller.demand.plants.observations import EVENTS, OLD_GONE, left_aside
 from controller.demand.plants.stages import (
     FIRST_YEAR_REFILL_AT,
     SETTLING_DAYS_BETWEEN,
@@ -48,6 +48,7 @@ from controller.demand.plants.stages import (
 from controller.demand.records import DayInput, Observation
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
+from controller.messages import Message
 from crops.catalogue import Crop
 
 __all__ = ["Course", "CourseDay"]
@@ -92,11 +93,9 @@ class Course:
     ) -> None:
         self._crop, self._planting, self._days = crop, planting, days
         self._settling_days = self._moist_days(settling_days)
-        self._remarks: list[str] = []
         self._stage_days = stage_days_of(crop, planting)
-        self._pace, said = pace_of(crop, planting, normal_temps, latitude_deg, normal_spread)
-        for remark in said:
-            self._remark(remark)
+        self._pace, remarks = pace_of(crop, planting, normal_temps, latitude_deg, normal_spread)
+        self._remarks = [*remarks]
         self.ends = planting.until
         self._seen = self._accepted(observations)
         self._known_to = max(days, default=None)
@@ -108,7 +107,7 @@ class Course:
         self._remark_on_ripeness()
 
     @property
-    def remarks(self) -> tuple[str, ...]:
+    def remarks(self) -> tuple[Message, ...]:
         """What a person should know: what was ignored or replaced, and what to look at."""
         return tuple(self._remarks)
 
@@ -256,9 +255,7 @@ class Course:
         for seen in sorted(current, key=lambda each: (each.day, _RANK.get(each.event, -1))):
             fault = self._fault_of(seen, kept)
             if fault:
-                self._remark(
-                    f'"{seen.event}" noted for {seen.day.isoformat()} is left aside: {fault}'
-                )
+                self._remarks.append(left_aside(seen, fault))
                 continue
             kept.append(seen)
             if seen.event == "gone":
@@ -271,24 +268,25 @@ class Course:
             return seen
         return replace(seen, event="gone")
 
-    def _fault_of(self, seen: Observation, kept: Sequence[Observation]) -> str:
+    def _fault_of(self, seen: Observation, kept: Sequence[Observation]) -> Message | None:
         if seen.event == OLD_GONE:
-            return 'it may have been a harvest; if the plants are gone, note "gone"'
+            return Message("seen.maybe_harvest")
         if seen.event not in EVENTS:
-            return "nothing of that name can be seen of a planting"
+            return Message("seen.no_such_event")
         if not self._planting.start <= seen.day <= self.ends:
             start, last = self._planting.start.isoformat(), self.ends.isoformat()
-            return f"the planting stands from {start} to {last}"
+            return Message("seen.not_standing", {"start": start, "last": last})
         if seen.event == "up" and self._planting.transplanted:
-            return "this was set out as plants, not sown"
+            return Message("seen.set_out")
         first = self._first_of(seen.day)
         # A first fruit may ripen before or after anything else.
         alike = seen.event == "first ripe"
         earlier = [e for e in kept if e.day >= first and (e.event == "first ripe") == alike]
         if earlier and _RANK[seen.event] <= _RANK[earlier[-1].event]:
             last_seen = earlier[-1]
-            return f'"{last_seen.event}" was noted for {last_seen.day.isoformat()} already'
-        return ""
+            before = {"event": last_seen.event, "day": last_seen.day.isoformat()}
+            return Message("seen.already", before)
+        return None
 
     def _emergence(self, normal_temps: NormalTemps | None, ground: Ground) -> date | None:
         """The day on which plants are up; None if they were not sown."""
@@ -300,13 +298,10 @@ class Course:
         seen = self._seen[0].day if self._seen else None
         if seen is not None and (self._seen[0].event == "up" or seen < guess):
             return seen
-        if words := cold_soil_warning(self._crop, found, self._known_to):
-            self._remark(words)
+        if warning := cold_soil_warning(self._crop, found, self._known_to):
+            self._remarks.append(warning)
         if found.gave_up and self._is_known(guess):
-            self._remark(
-                f"nobody has seen it up in {LONGEST_SEEDBED_DAYS} days, so it is no longer kept "
-                'moist as a seedbed; look, and note "up" if it is'
-            )
+            self._remarks.append(Message("course.not_seen_up", {"days": LONGEST_SEEDBED_DAYS}))
         return guess
 
     def _remark_on_ripeness(self) -> None:
@@ -321,11 +316,8 @@ class Course:
         yellow = any(each.event == "ripening" and each.day <= today for each in self._seen)
         if not self._planting.start <= today <= self.ends or self.on(today).stage != "late":
             return
-        why = "yellow leaves were noted" if yellow else "by its course it ripens about now"
-        self._remark(
-            f"{why}, but nobody has noted that its tops have fallen or dried; look, and note "
-            '"tops fallen" when they have: until then it is watered on'
-        )
+        why = Message("course.yellow" if yellow else "course.ripe_by_course")
+        self._remarks.append(Message("course.ripens", {"why": why}))
 
     def _is_known(self, day: date) -> bool:
         return self._known_to is not None and self._known_to >= day
@@ -346,28 +338,12 @@ class Course:
         begins = self._planting.grows_from
         return begins if begins is not None and self._crop.perennial else self._planting.start
 
-    def _remark(self, words: str) -> None:
-        self._remarks.append(
-            f"{self._planting.crop} from {self._planting.start.isoformat()}: {words}"
-        )
-
 
 def in_first_year(planting: Planting, crop: Crop, day: date) -> bool:
     """Whether a perennial is in its first growing year, in which it is watered sooner.
 
-    Parameters
-    ----------
-    planting : Planting
-        `years_before` says how old the plants were when they were set out.
-    crop : Crop
-        Its figures.
-    day : date
-        Any day.
-
-    Returns
-    -------
-    bool
-        False for a crop that is no perennial.
+    `years_before` of the planting says how old the plants were when they were set out. False for a
+    crop that is no perennial.
 
     Source
     ------

@@ -22,6 +22,7 @@ from controller.demand.plants.stages import STAGE_NAMES, stage_days_of
 from controller.demand.records import DayInput
 from controller.demand.soil.mulch import Mulch
 from controller.garden.model import Planting
+from controller.messages import Message, Quantity, Value
 from crops.catalogue import Crop, Soil
 from crops.entry import Autumn
 
@@ -113,23 +114,10 @@ def emergence_of(
 ) -> Emergence:
     """The day on which plants are up, by the warmth of the soil or the gardener's own days.
 
-    Parameters
-    ----------
-    crop, planting
-        Its figures; what was sown, whose own `emerges_days` go before the table.
-    days : mapping of date to DayInput
-        The known days. A day without temperatures takes the normal ones; without those the soil
-        stays as warm as it was. If no temperature is known at all, each day makes its share of
-        `USUAL_EMERGENCE_DAYS`.
-    normal_temps : callable, optional
-        Lowest and highest temperature usual for a date. [°C]
-    ground : Ground
-        What lies on the soil.
-
-    Returns
-    -------
-    Emergence
-        The day, at most `LONGEST_SEEDBED_DAYS` after sowing, and the soil's temperatures. [°C]
+    The planting's own `emerges_days` go before the table. A day without temperatures takes the
+    normal ones [°C]; without those the soil stays as warm as it was. If no temperature is known at
+    all, each day makes its share of `USUAL_EMERGENCE_DAYS`. The day is at most
+    `LONGEST_SEEDBED_DAYS` after sowing.
 
     Source
     ------
@@ -163,42 +151,32 @@ def emergence_of(
     return Emergence(up=last, gave_up=own is None, soil_c=found)
 
 
-def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
-    """In words how warm the soil is and should be, if it is too cold for seed.
+def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> Message | None:
+    """How warm the soil is and should be on that day, if it is too cold for seed.
 
-    Parameters
-    ----------
-    crop : Crop
-        Its `emergence_least_c` is the limit; see crops.toml for the source.
-    soil_c : mapping of date to float
-        Temperature at seed depth by day. [°C]
-    day : date, optional
-        The day that is asked about.
+    `soil_c` is the temperature at seed depth by day [°C]. None if that is warm enough, or unknown.
 
-    Returns
-    -------
-    str
-        Empty if the soil is warm enough, or a figure is not known.
+    Source
+    ------
+    `emergence_least_c` of the crop; see crops.toml.
 
     Examples
     --------
     >>> from crops.catalogue import load
     >>> today = date(2031, 4, 1)
-    >>> too_cold(load().crop("tomato"), {today: 8.0}, today)
-    'soil at seed depth has about 8 °C (46 °F) by the air, it wants 10 °C (50 °F) or more'
+    >>> too_cold(load().crop("tomato"), {today: 8.0}, today).values["least"].si
+    10.0
     """
     found_c = None if day is None else soil_c.get(day)
     least_c = crop.emergence_least_c
     if found_c is None or least_c is None or found_c >= least_c:
-        return ""
-    return (
-        f"soil at seed depth has about {_both(found_c)} by the air, it wants {_both(least_c)} or "
-        "more"
-    )
+        return None
+    found, least = Quantity(found_c, "both temperatures"), Quantity(least_c, "both temperatures")
+    return Message("soil.too_cold", {"found": found, "least": least})
 
 
-def cold_soil_warning(crop: Crop, found: Emergence, today: date | None) -> str:
-    """The warning that soil is too cold for seed that is not up; empty if there is none.
+def cold_soil_warning(crop: Crop, found: Emergence, today: date | None) -> Message | None:
+    """The warning that soil is too cold for seed that is not up; None if there is none.
 
     Source
     ------
@@ -209,20 +187,13 @@ def cold_soil_warning(crop: Crop, found: Emergence, today: date | None) -> str:
     >>> from crops.catalogue import load
     >>> today = date(2031, 4, 1)
     >>> found = Emergence(up=date(2031, 4, 20), gave_up=False, soil_c={today: 8.0})
-    >>> cold_soil_warning(load().crop("tomato"), found, today)[:26]
-    'too cold, its seed may rot'
+    >>> cold_soil_warning(load().crop("tomato"), found, today).code
+    'soil.seed_may_rot'
     """
-    words = too_cold(crop, found.soil_c, today)
-    if not words:
-        return ""
-    return (
-        f"too cold, its seed may rot: {words}; up about {found.up.isoformat()}, if at all; "
-        'sow it later or again, and note "up" when you see it'
-    )
-
-
-def _both(temp_c: float) -> str:
-    return f"{temp_c:.0f} °C ({1.8 * temp_c + 32.0:.0f} °F)"
+    soil = too_cold(crop, found.soil_c, today)
+    if soil is None:
+        return None
+    return Message("soil.seed_may_rot", {"soil": soil, "up": found.up.isoformat()})
 
 
 def _share_of(crop: Crop, soil_c: float | None) -> float:
@@ -318,24 +289,12 @@ def pace_of(
     normal_temps: NormalTemps | None,
     latitude_deg: float | None = None,
     normal_spread: NormalSpread | None = None,
-) -> tuple[Pace, tuple[str, ...]]:
+) -> tuple[Pace, tuple[Message, ...]]:
     """The pace of a planting's stages.
 
-    Parameters
-    ----------
-    crop, planting
-        Its figures; its dates, and its own sums of degree days, if any.
-    normal_temps : callable, optional
-        Lowest and highest temperature usual for a date. [°C]
-    latitude_deg : float, optional
-        Latitude, south negative; None: no crop overwinters. [deg]
-    normal_spread : callable, optional
-        Standard deviation of those temperatures. [°C]
-
-    Returns
-    -------
-    tuple
-        The `Pace`, and remarks on stages that go by days though warmth was asked for.
+    `normal_temps` are the lowest and highest temperature usual for a date, `normal_spread` their
+    standard deviation [°C]. Latitude in degrees, south negative; None: no crop overwinters. The
+    remarks are on stages that go by days though warmth was asked for.
 
     Source
     ------
@@ -365,14 +324,11 @@ def pace_of(
     rates: list[float | None] = [None] * 4
     remarks = []
     if planting.by_warmth and base_c is None:
-        remarks.append("its stages go by days: no base temperature is known for it")
+        remarks.append(Message("stages.no_base"))
     elif planting.by_warmth and base_c is not None:
         sums: list[float | None] = list(planting.stage_warmth or ())
         if not sums and normal_temps is None:
-            remarks.append(
-                "its stages go by days: neither its stages_warmth nor the garden's normal "
-                "temperatures are known"
-            )
+            remarks.append(Message("stages.no_normals"))
         sums = sums or [
             _ordinary_sum(
                 crop,
@@ -391,11 +347,9 @@ def pace_of(
             elif length:
                 by_days.append(STAGE_NAMES[number])
         if by_days and not remarks:
-            go = "stage goes" if len(by_days) == 1 else "stages go"
-            remarks.append(
-                f"its {' and '.join(by_days)} {go} by days: an ordinary day there has less "
-                f"than {LEAST_DAILY_WARMTH_C:g} degree day over {base_c:g} °C, or is not known"
-            )
+            stages: dict[str, Value] = {"stages": tuple(by_days), "count": len(by_days)}
+            limits = {"least": LEAST_DAILY_WARMTH_C, "base": base_c}
+            remarks.append(Message("stages.by_days", {**stages, **limits}))
     pace = Pace(
         ends=ends,  # type: ignore[arg-type]
         per_degree_day=tuple(rates),  # type: ignore[arg-type]
@@ -445,19 +399,8 @@ def _opens(
 def first_long_day(start: date, hours: float, latitude_deg: float) -> date | None:
     """The first day of that length after the winter of `start`; None if no day is so long.
 
-    Parameters
-    ----------
-    start : date
-        The day of planting, in autumn or winter.
-    hours : float
-        Length of the day. [h]
-    latitude_deg : float
-        Latitude, south negative. [deg]
-
-    Raises
-    ------
-    OutOfRange
-        If the latitude is outside -90 to 90.
+    `start` is the day of planting, in autumn or winter; latitude in degrees, south negative, -90 to
+    90 (else OutOfRange).
 
     Source
     ------

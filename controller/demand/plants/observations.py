@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from controller.demand.records import Observation
 from controller.errors import InputError
 from controller.garden.model import Planting
+from controller.messages import Message
 from crops.catalogue import Crop
 
 # FAO-56 (1998), chapter 6, separates the stages by what can be seen: a tenth of the ground
@@ -90,23 +91,9 @@ _RIPE = ("ripe", "ripened")
 def events_of(words: str, crop: Crop | None = None) -> tuple[str, ...]:
     """The events that a gardener's words may mean; one, if they are clear.
 
-    Parameters
-    ----------
-    words : str
-        As a gardener says it; case and signs do not matter.
-    crop : Crop, optional
-        What stands there. A perennial is never gone by a harvest. "Ripe" of a crop whose watering
-        stops at fallen tops may be either of its two signs.
-
-    Returns
-    -------
-    tuple of str
-        Names of `EVENTS`.
-
-    Raises
-    ------
-    InputError
-        If the words mean nothing that can be noted; it names what can.
+    Case and signs do not matter. A perennial is never gone by a harvest. "Ripe" of a crop whose
+    watering stops at fallen tops may be either of its two signs. InputError if the words mean
+    nothing that can be noted; it names what can.
 
     Source
     ------
@@ -144,21 +131,11 @@ def named(events: Iterable[str] = EVENTS) -> str:
 
 def allotted(
     plantings: Sequence[Planting], observations: Sequence[Observation]
-) -> tuple[tuple[tuple[Observation, ...], ...], tuple[str, ...]]:
+) -> tuple[tuple[tuple[Observation, ...], ...], tuple[Message, ...]]:
     """Share out a zone's observations to its plantings.
 
-    Parameters
-    ----------
-    plantings : sequence of Planting
-        Those of one zone.
-    observations : sequence of Observation
-        Those of the same zone. Each goes to every planting that stands on its day and, if the
-        observation names a crop, is of that crop.
-
-    Returns
-    -------
-    tuple
-        The observations of each planting, and remarks on those that fit none.
+    Each observation goes to every planting that stands on its day and, if it names a crop, is of
+    that crop. Returned are the observations of each planting, and remarks on those that fit none.
 
     Examples
     --------
@@ -181,12 +158,17 @@ def allotted(
         for mine in standing:
             mine.append(seen)
         if not standing:
-            what = f"no {seen.crop}" if seen.crop else "nothing"
-            remarks.append(
-                f'"{seen.event}" noted for {seen.day.isoformat()} is left aside: '
-                f"{what} stands there on that day"
-            )
+            crop = seen.crop
+            why = Message("seen.no_crop_stands" if crop else "seen.nothing_stands", {"crop": crop})
+            remarks.append(left_aside(seen, why))
     return tuple(map(tuple, of_each)), tuple(remarks)
+
+
+def left_aside(seen: Observation, fault: Message) -> Message:
+    """The remark that an observation does not count, for this reason."""
+    return Message(
+        "seen.left_aside", {"event": seen.event, "day": seen.day.isoformat(), "fault": fault}
+    )
 
 
 def _plain(words: str) -> str:

@@ -208,17 +208,8 @@ def crop_on(
 def stage_on_day(number: float, *, stage_days: tuple[int, int, int, int]) -> str:
     """The stage of a day of the planting.
 
-    Parameters
-    ----------
-    number : float
-        Day of the curve, from 1; it need not be whole.
-    stage_days : tuple of int
-        Lengths of the initial, development, mid-season and late stages. [days]
-
-    Returns
-    -------
-    str
-        One of `STAGE_NAMES`; days after the last are "late" too.
+    `number` is the day of the curve, from 1; it need not be whole. `stage_days` are the lengths of
+    the four stages [days]. One of `STAGE_NAMES`; days after the last are "late" too.
 
     Source
     ------

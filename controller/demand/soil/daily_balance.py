@@ -7,7 +7,7 @@ Raes and Wright (2005), J. Irrig. Drain. Eng. 131(1), 2-13 (from memory), also k
 Ground under plants is two stores: what the drilled line wets, and the rest. Rain enters both, the
 line only the first. Roots draw from each by how easily it gives water and how far they reach.
 
-Both steps make and lose no water. Both run on floats or, with the arrays' own `Maths`, on many
+Both steps make and lose no water. Both run on floats or, with the arrays' own `maths`, on many
 zones and years at once with the same figures. They check no input: the water balance does that.
 """
 
@@ -87,8 +87,6 @@ def kc_max_base(
         Whether rain entered the ground on the day.
     watered : bool
         Whether the line watered it on the day.
-    maths : Maths
-        For numbers or arrays.
 
     Returns
     -------
@@ -121,7 +119,7 @@ def exposed_fractions(
 
     Parameters
     ----------
-    cover, wetted, under_canopy, maths
+    cover, wetted, under_canopy
         As for `exposed_fraction`.
 
     Returns
@@ -158,8 +156,6 @@ def exposed_fraction(
     under_canopy : bool
         Whether the line wets mainly the ground in the plants' shade; where it wets all of it that
         makes no difference.
-    maths : Maths
-        For numbers or arrays.
 
     Returns
     -------
@@ -199,7 +195,7 @@ def evaporation_coefficients(
     ----------
     wet_kr, rest_kr : float
         Kr of each, 0 to 1.
-    kcb, kc_max, maths
+    kcb, kc_max
         As for `evaporation_coefficient`.
     wet_open, rest_open : float
         few of each; see `exposed_fractions`.
@@ -244,8 +240,6 @@ def evaporation_coefficient(
         The most that the energy allows.
     exposed : float
         few, 0.01 to 1.
-    maths : Maths
-        For numbers or arrays.
 
     Returns
     -------
@@ -342,8 +336,6 @@ def bucket_day(
         Rain that counts, less runoff, and watering. [mm]
     demand_mm : float
         What would be used without stress. [mm]
-    maths : Maths
-        For numbers or arrays.
 
     Returns
     -------
@@ -393,8 +385,6 @@ def dual_day(
         Rain that enters the ground, 0 or more. [mm]
     stored_mm : float
         Watering that is credited, over the whole ground, 0 or more. [mm]
-    maths : Maths
-        For numbers or arrays.
 
     Returns
     -------

@@ -20,6 +20,7 @@ from controller.demand.soil.mulch import Mulch, mulch_of
 from controller.demand.soil.salinity import salt_stress_of
 from controller.garden.model import Coefficients, Planting, Zone
 from controller.garden.plumbing import Row
+from controller.messages import Message
 from crops.catalogue import Crop, Soil
 
 Temperatures = Callable[[date], tuple[float, float] | None]
@@ -59,7 +60,7 @@ class Part:
     curve_number: float | None = None
     coefficients: Coefficients = Coefficients.DUAL
     rows: tuple[int, ...] = ()  # numbered from 1
-    remarks: tuple[str, ...] = ()  # of the first part: observations of nothing in the zone
+    remarks: tuple[Message, ...] = ()  # of the first part: observations of nothing in the zone
 
     def planting_on(self, day: date) -> PlantingFacts | None:
         """The planting that stands there on a day; None: bare ground."""
@@ -89,21 +90,8 @@ def parts_of(
 ) -> tuple[Part, ...]:
     """The parts of a zone, in order of their rows; one part if all rows hold the same.
 
-    Parameters
-    ----------
-    zone : Zone
-        Its rows, bed and plantings.
-    soil : Soil
-        That of its bed.
-    season : Season
-        Weather, observations and settings of the garden.
-    wetted_m2 : callable, optional
-        The ground that a row wets; None: all of its ground. [m2]
-
-    Returns
-    -------
-    tuple of Part
-        Each has a water balance of its own.
+    `wetted_m2` is the ground that a row wets [m2]; None: all of its ground. Each part has a water
+    balance of its own.
     """
     groups = row_groups(zone)
     seen = [s for s in season.observations if s.zone == zone.name]
@@ -128,15 +116,7 @@ def parts_of(
 def row_groups(zone: Zone) -> list[tuple[tuple[int, ...], tuple[Planting, ...]]]:
     """Numbers of the rows in use, grouped by the plantings that stand on them.
 
-    Parameters
-    ----------
-    zone : Zone
-        Its rows, numbered from 1, and its plantings.
-
-    Returns
-    -------
-    list of tuple
-        Row numbers and plantings of each group; one group without rows if no row is in use.
+    Rows are numbered from 1. One group without rows if no row is in use.
     """
     groups: dict[tuple[Planting, ...], list[int]] = {}
     for number, row in enumerate(zone.rows, 1):
@@ -171,7 +151,7 @@ def _part(
     *,
     name: str,
     seen: Sequence[Observation],
-    remarks: tuple[str, ...],
+    remarks: tuple[Message, ...],
 ) -> Part:
     bed, used = zone.bed, [zone.rows[number - 1] for number in rows]
     ground_m2 = sum(row.ground_m2 for row in used)

@@ -56,26 +56,10 @@ class Mulch:
 def mulch_of(name: str, cover: float, rain_share: float | None = None) -> Mulch:
     """The mulch of that name in a garden file, on that share of the surface.
 
-    Parameters
-    ----------
-    name : str
-        One of `KINDS`; case and spaces around it do not matter.
-    cover : float
-        Share of the surface covered, 0 to 1.
-    rain_share : float, optional
-        Share of the rain that enters, 0 to 1; None: `controller.garden.values.rain_through`.
-
-    Returns
-    -------
-    Mulch
-        For "none" its cover is 0 and all rain enters.
-
-    Raises
-    ------
-    InputError
-        If there is no mulch of that name.
-    OutOfRange
-        If the share is outside 0 to 1, or not a number.
+    `name` is one of `KINDS`; case and spaces around it do not matter, and InputError says which
+    there are. `cover` is the share of the surface covered and `rain_share` the share of the rain
+    that enters (None: `controller.garden.values.rain_through`), both 0 to 1, else OutOfRange. For
+    "none" the cover is 0 and all rain enters.
 
     Source
     ------

@@ -50,20 +50,8 @@ OTHER_YIELD_RESPONSE = 1.0  # our choice where the table has no figure: in propo
 def water_class(water_ds_m: float) -> str:
     """How much trouble salts in the water bring, in words.
 
-    Parameters
-    ----------
-    water_ds_m : float
-        ECw of the water, 0 to 60. [dS/m]
-
-    Returns
-    -------
-    str
-        "no problem", "slight to moderate" from 0.7 on, "severe" above 3.0.
-
-    Raises
-    ------
-    OutOfRange
-        If the conductivity is outside that range, or not a number.
+    ECw of the water, 0 to 60 dS/m (else OutOfRange): "no problem", "slight to moderate" from 0.7
+    on, "severe" above 3.0.
 
     Source
     ------

@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from controller.demand.records import DayInput
+from controller.messages import Message
 from controller.weather.source_priority import is_of_a_model
 from crops.catalogue import Crop, Soil
 
@@ -99,10 +100,13 @@ def refill_share(crop: Crop, stage: str, *, root_depth_m: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Need:
-    """The depth of a dose that is due, with the reason in words."""
+    """The depth of a dose that is due, and why it is due."""
 
     net_mm: float
-    words: str
+    reason: Message
+
+
+SHARE_USED_UP = Message("need.share_used_up")
 
 
 def need_of(
@@ -154,10 +158,10 @@ def need_of(
         return None
     doubtful = 0 < rain_doubt_days <= DOUBTFUL_DAYS
     if missing_mm >= refill_at * raw_mm and not doubtful:
-        return Need(net_mm=missing_mm, words="the allowed share is used up")
+        return Need(net_mm=missing_mm, reason=SHARE_USED_UP)
     if missing_mm + expected_etc_mm > raw_mm:
-        words = "it would run short before the next chance"
-        return Need(net_mm=missing_mm, words=words + (", and rain is unknown" if doubtful else ""))
+        reason = Message("need.runs_short_rain_unknown" if doubtful else "need.runs_short")
+        return Need(net_mm=missing_mm, reason=reason)
     return None
 
 
@@ -236,19 +240,8 @@ class Soaking:
 def soaking_of(wet_m2: float, soil: Soil, basin_mm: float) -> Soaking:
     """The wetted strip of a zone on its soil.
 
-    Parameters
-    ----------
-    wet_m2 : float
-        Ground that the zone's rows wet. [m2]
-    soil : Soil
-        Its `intake_mm_h` counts.
-    basin_mm : float
-        Depth of water that may stand on the strip. [mm]
-
-    Returns
-    -------
-    Soaking
-        The strip.
+    `wet_m2` is the ground that the zone's rows wet [m2], `basin_mm` the depth of water that may
+    stand there [mm].
 
     Source
     ------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from itertools import islice
@@ -17,6 +17,7 @@ from controller.demand.soil.salinity import leaching_share_of
 from controller.garden.model import Garden, UnlikeRows, Zone
 from controller.hydraulics.design.row_warnings import opening_warning
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import Message
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import (
     DOUBTFUL_DAYS,
@@ -30,7 +31,7 @@ from controller.timetable.need.need import (
     Outlook,
     PartNeed,
     depth_of,
-    mixed_crops_text,
+    mixed_crops_reasons,
     need_of_part,
 )
 from controller.timetable.need.pulse_length import shortest_pulse_s
@@ -46,8 +47,7 @@ from controller.timetable.windows import (
     windows_on,
 )
 from controller.units import l_from_m3
-from controller.weather.source_priority import is_of_a_model
-from controller.wording.say import say
+from controller.weather.source_priority import is_of_a_model, is_stand_in
 from crops.catalogue import Catalogue, Crop, Soil
 
 
@@ -128,7 +128,7 @@ class JobMaker:
     today: date
     given: Given
     not_before_utc: datetime | None
-    frost: Mapping[date, str] = field(default_factory=dict)
+    frost: Collection[date] = ()
     coming_mm: Mapping[date, float] = field(default_factory=dict)
 
     def job(self, zone: Zone, account: ZoneAccount, day: date) -> Job | None:
@@ -141,14 +141,15 @@ class JobMaker:
         due = self._due(zone, account, day)
         if due is None:
             return None
-        chosen, us_units = due.chosen, self.garden.us_units
-        words = chosen.words + mixed_crops_text(
-            zone, account, due.needs, due.spread_mm, chosen, us_units=us_units
+        chosen = due.chosen
+        reasons = (
+            *chosen.reasons,
+            *mixed_crops_reasons(zone, account, due.needs, due.spread_mm, chosen),
         )
         if self._guess(zone) is not None:
-            words = f"{words}; its opening is unknown, its flow a guess"
+            reasons = (*reasons, Message("need.opening_unknown"))
         ledger = account.ledgers[account.parts.index(chosen.part)]
-        return due.job, _dose(zone, ledger, due, words)
+        return due.job, _dose(zone, ledger, due, reasons)
 
     def _due(self, zone: Zone, account: ZoneAccount, day: date) -> _Due | None:
         if not account.stands_on(day) or zone.ground_m2 <= 0.0:
@@ -189,7 +190,6 @@ class JobMaker:
                 wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
                 rain_doubt_days=_rain_doubt_days(ledger),
                 refill_at=_own_refill_at(zone, self.garden),
-                us_units=self.garden.us_units,
                 windows=windows_on(self.garden.watering, zone.valve.kind, day),
             )
             leach = self._leach(part.planting_on(day))
@@ -221,7 +221,11 @@ class JobMaker:
         if day >= self.first:
             soaking_until_utc = self.given.soaking_until_utc.get(zone.name)
             stretches = _later(stretches, self.not_before_utc, soaking_until_utc)
-        frost = self.frost.get(day)
+        held: Message | None = None
+        if day in self.frost:
+            held = Message("left.held", {"reason": Message("left.frost")})
+        elif hold is not None:
+            held = Message("left.held", {"reason": hold.reason or Message("left.no_reason")})
         return Job(
             zone=zone.name,
             day=day,
@@ -231,7 +235,7 @@ class JobMaker:
             line_litres=account.line_litres,
             uniformity=account.divisor,
             urgency=need.urgency,
-            stretches=() if frost is not None else tuple(stretches),
+            stretches=() if day in self.frost else tuple(stretches),
             soaking=soaking_of(account.wet_m2, self.grounds.soil(zone.bed.soil), watering.basin_mm),
             longest_open_s=zone.valve.longest_open_s,
             shortest_pulse_s=shortest_pulse_s(zone.valve, watering),
@@ -239,24 +243,27 @@ class JobMaker:
             closes_in_s=zone.valve.closes_in_s,
             cap_litres=max(0.0, l_from_m3(zone.daily_cap_m3) - already),
             first_slot=self.given.slots.get((zone.name, day), 0) + 1,
-            hold_reason=frost if frost is not None else (None if hold is None else hold.reason),
+            held=held,
             spread=need.spread,
         )
 
-    def guesses(self, doses: Iterable[Dose]) -> list[str]:
+    def guesses(self, doses: Iterable[Dose]) -> list[Message]:
         """One message for each zone in these doses whose flow is a guess."""
         dosed = {dose.zone for dose in doses}
         zones = [zone for zone in self.garden.zones if zone.name in dosed]
         found = ((zone.name, self._guess(zone)) for zone in zones)
-        return [f'zone "{name}": {guess}' for name, guess in found if guess is not None]
+        return [
+            Message("plan.flow_is_a_guess", {"zone": name, "doubt": guess})
+            for name, guess in found
+            if guess is not None
+        ]
 
-    def _guess(self, zone: Zone) -> str | None:
+    def _guess(self, zone: Zone) -> Message | None:
         if not zone.opening.unknown:
             return None
         alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
         loss_k = self.lines.valve_loss_k(zone.name)
-        guess = opening_warning(zone, alone, loss_k)
-        return None if guess is None else say(guess, us=self.garden.us_units)
+        return opening_warning(zone, alone, loss_k)
 
 
 def allowed_mm(row: LedgerDay, garden: Garden, grounds: Grounds) -> float | None:
@@ -321,7 +328,7 @@ def finished(doses: Iterable[Dose], pulses: Iterable[Pulse]) -> list[Dose]:
     ]
 
 
-def _dose(zone: Zone, account: LedgerRows, due: _Due, words: str) -> Dose:
+def _dose(zone: Zone, account: LedgerRows, due: _Due, reasons: tuple[Message, ...]) -> Dose:
     evening, job, need = account[-1], due.job, due.chosen
     rain_mm, rain_unknown_days, stand_in_days = 0.0, 0, 0
     for watered_mm, of_account, *rained_mm, known, measured, rung in account.columns_back(
@@ -362,7 +369,8 @@ def _dose(zone: Zone, account: LedgerRows, due: _Due, words: str) -> Dose:
             rain_mm=rain_mm,
             rain_unknown_days=rain_unknown_days,
             stand_in_days=stand_in_days,
-            words=words,
+            stands_in=is_stand_in(evening.rung),
+            reasons=reasons,
         ),
     )
 

@@ -18,7 +18,7 @@ from controller.demand.soil.mulch import evaporation_factor
 from controller.demand.soil.packed_days import carried
 from controller.demand.soil.salinity import leaching_owed_mm
 from controller.garden.model import UnlikeRows, Watering, Zone
-from controller.garden.show import show_depth
+from controller.messages import Message, Quantity, Value
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import full_roots_m, lowered_mm, need_of, refill_share
 
@@ -35,13 +35,14 @@ class PartNeed:
     """The depth that a part needs, over its whole ground, and why.
 
     `strip_missing_mm` is the depletion of the ground that the line wets. A dose is due when it
-    reaches `allowed_mm`. No dose is larger than what that ground can hold.
+    reaches `allowed_mm`. No dose is larger than what that ground can hold. `reasons` are why it is
+    due, then what changes it.
     """
 
     part: Part
     net_mm: float
     urgency: float  # depletion over readily available water
-    words: str
+    reasons: tuple[Message, ...] = ()
     strip_missing_mm: float = 0.0
     allowed_mm: float = 0.0
     spread: bool = False  # in all windows of the day
@@ -65,7 +66,6 @@ class Outlook:
     wait_days: int  # until the next chance to water after this day
     rain_doubt_days: int
     refill_at: float | None  # the gardener's own share; None: by the crop's stage
-    us_units: bool = False
     windows: int = 1  # number of them that begin on the day
 
 
@@ -87,7 +87,7 @@ def need_of_part(
             part=part,
             net_mm=0.0,
             urgency=0.0,
-            words="it dries down",
+            reasons=(Message("need.dries_down"),),
             due=False,
             dries=True,
         )
@@ -106,12 +106,12 @@ def need_of_part(
         share = _share_of(part, facts, evening.stage)
     allowed = share * evening.raw_mm
 
-    def need_of_strip(on_strip_mm: float, words: str, *, due: bool) -> PartNeed:
+    def need_of_strip(on_strip_mm: float, *reasons: Message, due: bool) -> PartNeed:
         return PartNeed(
             part=part,
             net_mm=on_strip_mm * part.line_fraction,
             urgency=urgency,
-            words=words,
+            reasons=reasons,
             strip_missing_mm=missing,
             allowed_mm=allowed,
             due=due,
@@ -120,10 +120,9 @@ def need_of_part(
     if at.settling is not None and _settling_due(
         at.settling, facts, part, account, missing, expected, outlook.wait_days
     ):
-        words = "it is settling in"
-        if at.settling.days_left > 1:
-            words += f", {at.settling.days_left} days yet"
-        return need_of_strip(missing, words, due=True)
+        days = at.settling.days_left
+        reason = Message("need.settles_in_days" if days > 1 else "need.settles_in", {"days": days})
+        return need_of_strip(missing, reason, due=True)
     need = need_of(
         missing_mm=missing,
         raw_mm=evening.raw_mm,
@@ -132,7 +131,7 @@ def need_of_part(
         rain_doubt_days=outlook.rain_doubt_days,
     )
     if need is None:
-        return need_of_strip(missing, "", due=False)
+        return need_of_strip(missing, due=False)
     # Ground just watered loses more than it did on the last evening, and a day of higher ETc leaves
     # less room to lower the dose.
     once_wet = _expected_etc_mm(evening, outlook, kc=_kc_once_wet(part, evening))
@@ -143,10 +142,10 @@ def need_of_part(
         raw_mm=evening.raw_mm,
         expected_etc_mm=once_wet,
     )
-    words = need.words
+    reasons = [need.reason]
     if net < need.net_mm:
-        less = show_depth((need.net_mm - net) * part.line_fraction, outlook.us_units)
-        words += f"; less {less} for rain that is likely"
+        less_mm = (need.net_mm - net) * part.line_fraction
+        reasons.append(Message("need.less_for_rain", {"depth": Quantity(less_mm, "depth")}))
     if leach > 0.0:
         owed = _leaching_owed_mm(part, account, leach)
         # The crop's use of the day comes first out of what is given beyond the depletion; only the
@@ -155,9 +154,9 @@ def need_of_part(
         extra = min(owed, today_mm + (net + today_mm) * leach / (1.0 - leach))
         if extra > 0.0:
             net += extra
-            salt = show_depth(extra * part.line_fraction, outlook.us_units)
-            words = f"{words}; with {salt} to wash out salt"
-    return need_of_strip(net, words, due=net > 0.0)
+            extra_depth = Quantity(extra * part.line_fraction, "depth")
+            reasons.append(Message("need.washes_out_salt", {"depth": extra_depth}))
+    return need_of_strip(net, *reasons, due=net > 0.0)
 
 
 def _leaching_owed_mm(part: Part, account: Sequence[LedgerDay], share: float) -> float:
@@ -233,10 +232,10 @@ def _seedbed(
     today = outlook.days.get(outlook.day) or evening
     spread = today.eto_mm >= SEEDBED_TWICE_FROM_MM
     on_strip -= fallen
-    words = "the top is kept moist until seedlings show"
+    reason = Message("need.seedbed")
     if need is not None and need.net_mm > on_strip:
         on_strip = need.net_mm
-        words += ", and the ground below it"
+        reason = Message("need.seedbed_and_below")
     if spread and outlook.windows > 1:
         on_strip += kc_once_wet * evening.exposure * today.eto_mm
     on_strip = max(0.0, on_strip)
@@ -246,7 +245,7 @@ def _seedbed(
         urgency=2.0,  # seeds cannot wait
         strip_missing_mm=on_strip,
         allowed_mm=SEEDBED_LEAST_MM,
-        words=words,
+        reasons=(reason,),
         spread=spread,
         due=on_strip >= SEEDBED_LEAST_MM or need is not None,
     )
@@ -296,20 +295,8 @@ def depth_of(
 ) -> tuple[float, PartNeed]:
     """The depth of one dose over the zone's whole ground, and the need that decides it.
 
-    Parameters
-    ----------
-    zone : Zone
-        Its `unlike_rows` says whether the dose is for the neediest part or for the mean.
-    account : ZoneAccount
-        Its parts, and their shares of the zone's flow.
-    needs : mapping of int to PartNeed
-        By the numbers of the parts; at least one is due.
-
-    Returns
-    -------
-    tuple of float and PartNeed
-        For the neediest: so much that each due part gets what it needs. For the mean: what all
-        parts lack together. [mm]
+    `needs` are by the numbers of the parts; at least one is due. For the neediest: so much that
+    each due part gets what it needs. For the mean: what all parts lack together. [mm]
 
     Source
     ------
@@ -319,7 +306,7 @@ def depth_of(
     --------
     >>> from types import SimpleNamespace as Example  # a zone of 3 m2 and 1 m2, as far as it counts
     >>> parts = [Example(ground_m2=m2, line_fraction=1.0) for m2 in (3.0, 1.0)]
-    >>> needs = {n: PartNeed(part=part, net_mm=mm, urgency=1.0, words="")
+    >>> needs = {n: PartNeed(part=part, net_mm=mm, urgency=1.0)
     ...          for n, (part, mm) in enumerate(zip(parts, (6.0, 10.0)))}
     >>> account = Example(parts=parts, shares=(0.5, 0.5))
     >>> depth_of(Example(unlike_rows=UnlikeRows.MEAN, ground_m2=4.0), account, needs)[0]
@@ -342,35 +329,37 @@ def depth_of(
     return sum(litres.values()) / zone.ground_m2, needs[neediest]
 
 
-def mixed_crops_text(
+def mixed_crops_reasons(
     zone: Zone,
     account: ZoneAccount,
     needs: Mapping[int, PartNeed],
     spread_mm: float,
     chosen: PartNeed,
-    *,
-    us_units: bool,
-) -> str:
+) -> tuple[Message, ...]:
     """For mixed crops: whose need decides, and what the other rows get too much or too little."""
     if len(account.parts) == 1:
-        return ""
+        return ()
     mean = zone.unlike_rows is UnlikeRows.MEAN
-    words = "; for the mean of its rows" if mean else f"; for {chosen.part.name}"
+    found = [Message("need.for_mean" if mean else "need.for_part", {"part": chosen.part.name})]
     for number, (part, share) in enumerate(zip(account.parts, account.shares, strict=True)):
         if part.ground_m2 <= 0.0:
             continue
         gets = spread_mm * zone.ground_m2 * share / part.ground_m2  # its driest quarter
         need = needs.get(number)
-        verb = "get" if len(part.rows) > 1 else "gets"
-        it = "they lack" if len(part.rows) > 1 else "it lacks"
         if need is None or need.dries:
             if gets >= _WORTH_SAYING_MM:
-                why = "where nothing stands" if need is None else "drying down"
-                words += f"; {part.name}, {why}, {verb} {show_depth(gets, us_units)}"
+                found.append(
+                    Message(
+                        "need.bare_part_gets" if need is None else "need.drying_part_gets",
+                        _row_gets(part, gets),
+                    )
+                )
         elif need.due and need.net_mm - gets >= _WORTH_SAYING_MM:
-            lacks = show_depth(need.net_mm - gets, us_units)
-            words += f"; {part.name} {verb} {lacks} less than {it}"
+            found.append(Message("need.part_gets_less", _row_gets(part, need.net_mm - gets)))
         elif part is not chosen.part and gets - need.missing_mm >= _WORTH_SAYING_MM:
-            beyond = show_depth(gets - need.missing_mm, us_units)
-            words += f"; {part.name} {verb} {beyond} more than {it}"
-    return words
+            found.append(Message("need.part_gets_more", _row_gets(part, gets - need.missing_mm)))
+    return tuple(found)
+
+
+def _row_gets(part: Part, depth_mm: float) -> dict[str, Value]:
+    return {"part": part.name, "rows": len(part.rows), "depth": Quantity(depth_mm, "depth")}

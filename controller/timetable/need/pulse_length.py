@@ -16,7 +16,7 @@ import math
 
 from controller.garden.model import Watering
 from controller.garden.plumbing import Valve
-from controller.garden.show import show_duration
+from controller.messages import Message, Quantity, Value
 
 STEP_S = 0.1  # the time step of a relay
 
@@ -203,12 +203,6 @@ def shortest_pulse_s(valve: Valve, watering: Watering) -> float:
     )
 
 
-# How the reasons begin; the search for what helps reads this.
-OPEN_TOO_SHORT = "its valve may be open"
-WINDOW_TOO_SHORT = "no window of the day is long enough"
-TOO_LITTLE = "it would take less than"
-
-
 def filling_s(*, line_litres: float, flow_l_s: float) -> float:
     """Time to fill a line at its flow in the open set.
 
@@ -291,8 +285,8 @@ def why_too_short(
     longest_window_s: float,
     opens_in_s: float = 0.0,
     closes_in_s: float = 0.0,
-) -> str | None:
-    """Why the smallest pulse cannot be given, in a gardener's words; None if it can."""
+) -> Message | None:
+    """Why the smallest pulse cannot be given; None if it can."""
     fill_s = filling_s(line_litres=line_litres, flow_l_s=flow_l_s)
     smallest_s = smallest_pulse_s(
         line_litres=line_litres,
@@ -303,21 +297,28 @@ def why_too_short(
     )
     if longest_open_s >= smallest_s and longest_window_s >= smallest_s + closes_in_s:
         return too_little(even_litres, fill_s, flow_l_s, shortest_pulse_s)
-    travels = " beside its valve's travel" if opens_in_s + closes_in_s > 0.0 else ""
-    needs = (
-        f"its smallest pulse is {show_duration(smallest_s)}, {show_duration(fill_s)} to fill its "
-        f"line and {show_duration(shortest_pulse_s)} to water{travels}"
+    slow = opens_in_s + closes_in_s > 0.0
+    pulse = Message(
+        "left.smallest_pulse_slow_valve" if slow else "left.smallest_pulse",
+        {
+            "smallest": Quantity(smallest_s, "duration"),
+            "fill": Quantity(fill_s, "duration"),
+            "water": Quantity(shortest_pulse_s, "duration"),
+        },
     )
     if longest_open_s < smallest_s:
-        return f"{OPEN_TOO_SHORT} {show_duration(longest_open_s)} at most, and {needs}"
-    return f"{WINDOW_TOO_SHORT}: {needs}"
+        longest = Quantity(longest_open_s, "duration")
+        return Message("left.open_too_short", {"longest": longest, "pulse": pulse})
+    return Message("left.window_too_short", {"pulse": pulse})
 
 
 def too_little(
     even_litres: float, fill_s: float, flow_l_s: float, shortest_pulse_s: float
-) -> str | None:
+) -> Message | None:
     """Why a dose is too small to fill the line for; None if it is large enough."""
     if even_litres / flow_l_s >= shortest_pulse_s - 1e-9:
         return None
-    after = f" after filling its line for {show_duration(fill_s)}" if fill_s > 0.0 else ""
-    return f"{TOO_LITTLE} {shortest_pulse_s:g} s{after}; it waits until more is missing"
+    after: Value = ""
+    if fill_s > 0.0:
+        after = Message("left.after_filling", {"fill": Quantity(fill_s, "duration")})
+    return Message("left.too_little", {"seconds": shortest_pulse_s, "after": after})

@@ -10,13 +10,11 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, insort
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from heapq import heappop, heappush
 
 from controller.errors import NoSolution
 from controller.garden.plumbing import ValveKind
-from controller.timetable.need.dose import Soaking
 from controller.timetable.need.pulse_length import (
     filling_s,
     least_open_s,
@@ -24,7 +22,14 @@ from controller.timetable.need.pulse_length import (
     too_little,
     water_s,
 )
-from controller.timetable.packing.job import Flows, FlowsForeseen, Job, ceil_to, seconds_after
+from controller.timetable.packing.job import (
+    Flows,
+    FlowsForeseen,
+    Job,
+    JobState,
+    ceil_to,
+    seconds_after,
+)
 from controller.timetable.records import Pulse
 
 WALK_S = 60.0  # between two hand valves; our choice
@@ -35,59 +40,6 @@ _TENTH = 10.0
 # A set that refused so many zones is tested against all others, at the cost of about five sets.
 _FORESEE_AFTER = 1
 _MOST_EVENTS = 200_000  # a day with more events is an error of ours, not a garden
-
-
-@dataclass(slots=True, eq=False)
-class JobState:
-    """The state of a job in the simulation."""
-
-    job: Job
-    soaking: Soaking  # the job's, with room in the basin for the water that runs out of the line
-    left_l: float
-    slot: int
-    at: int = 0  # its place in the order
-    standing_mm: float = 0.0
-    open_since_s: float | None = None  # time of the command to open
-    shut_at_s: float = 0.0  # completely shut, after its travel
-    opening_s: float = 0.0  # of the opening, before its water counts
-    fill_left_l: float = 0.0
-    passed_l: float = 0.0
-    target_l: float = 0.0
-    too_little: str | None = None
-    together: set[str] = field(default_factory=set)
-    each_stretch_l: float = 0.0  # reserved for each stretch that has not begun
-    # While it waits, dry and shut: the end of the stretch in which it may open at any time of the
-    # grid, or the time from which it may; and the open set that it could not join.
-    may_until_s: float | None = None
-    not_before_s: float = 0.0
-    refused: frozenset[str] | None = None
-
-    def waits_anew(self) -> None:
-        """Forget when it may open."""
-        self.may_until_s, self.not_before_s, self.refused = None, 0.0, None
-
-    def shuts_in_s(self, now: float, flow_l_s: float) -> float:
-        """Time of the command to shut, so that neither target nor basin is exceeded. [s]"""
-        soaking, fill_s = self.soaking, self.fill_left_l / flow_l_s
-        water_left_s = fill_s + min(
-            self.target_l / flow_l_s, soaking.seconds_to_full(flow_l_s, self.standing_mm)
-        )
-        assert self.open_since_s is not None
-        least_s = self.open_since_s + least_open_s(self.job.opens_in_s) - now
-        return max(least_s, self.opening_s + water_left_s - self.job.closes_in_s / 2.0)
-
-    def run(self, flow_l_s: float, seconds: float) -> None:
-        """Let its water flow for this time; the first part fills the line."""
-        passed = flow_l_s * seconds
-        filling = min(self.fill_left_l, passed)
-        self.fill_left_l -= filling
-        spread = passed - filling
-        self.passed_l += passed
-        self.target_l -= spread
-        self.left_l -= spread
-        self.standing_mm = self.soaking.standing_after(
-            self.standing_mm, flow_l_s, spread / flow_l_s
-        )
 
 
 def _place(state: JobState) -> int:

@@ -16,18 +16,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from controller.messages import Message
 from controller.timetable.need.pulse_length import why_too_short
-from controller.timetable.packing.day_simulation import TINY_L, WALK_S, DaySimulation, JobState
-from controller.timetable.packing.job import Flows, Job, whole_second
+from controller.timetable.packing.day_simulation import TINY_L, WALK_S, DaySimulation
+from controller.timetable.packing.job import Flows, Job, JobState, whole_second
 from controller.timetable.records import NotFitted, Pulse
 
 __all__ = ["WALK_S", "Flows", "Job", "Packed", "pack"]
 
-# Why water did not fit, besides the texts of `pulse_length`; a hold's own reason follows.
-NO_WINDOW = "no window on this day"
-CLOSED_FIRST = "the windows closed first"
-OVER_CAP = "the zone's daily cap"
-HELD = "held: "
+NO_WINDOW = Message("left.no_window")
 # Zones that are equally urgent to so many digits go by name: rounding errors of their accounts must
 # not decide, nor flows that are known to a part in ten million.
 _URGENCY_DIGITS = 6
@@ -119,7 +116,7 @@ def pack(
         DaySimulation(states, flows, start, most_open, least_share, pulses).run()
         for state in states:
             if state.left_l > TINY_L:
-                reason = state.too_little or CLOSED_FIRST
+                reason = state.too_little or Message("left.windows_closed")
                 not_fitted.append(_left_over(state.job, state.left_l, reason))
     pulses.sort(key=lambda p: (p.opens_utc, p.zone))
     return Packed(pulses=tuple(pulses), not_fitted=tuple(not_fitted))
@@ -128,22 +125,22 @@ def pack(
 def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> JobState | None:
     """Refuse a job that is impossible on this day, and cut one at its daily cap."""
     if not job.stretches:
-        held = job.hold_reason
-        reason = NO_WINDOW if held is None else f"{HELD}{held or 'no reason given'}"
+        reason = job.held or NO_WINDOW
         not_fitted.append(_left_over(job, job.even_litres, reason))
         return None
     alone = flows.flow_l_s(job.zone, frozenset((job.zone,)))
     if alone <= TINY_L:
-        not_fitted.append(_left_over(job, job.even_litres, "the supply does not reach this zone"))
+        not_fitted.append(_left_over(job, job.even_litres, Message("left.no_supply")))
         return None
     stays_open = flows.stays_open(frozenset((job.zone,)))
     if stays_open is not None:
-        not_fitted.append(_left_over(job, job.even_litres, f"even alone, {stays_open}"))
+        reason = Message("left.stays_open", {"doubt": stays_open})
+        not_fitted.append(_left_over(job, job.even_litres, reason))
         return None
     due_litres = job.even_litres
     if due_litres + job.line_litres > job.cap_litres:
         fits = max(0.0, job.cap_litres - job.line_litres)
-        not_fitted.append(_left_over(job, due_litres - fits, OVER_CAP))
+        not_fitted.append(_left_over(job, due_litres - fits, Message("left.over_cap")))
         due_litres = fits
     if due_litres <= TINY_L:
         return None
@@ -173,5 +170,5 @@ def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> JobState | No
     )
 
 
-def _left_over(job: Job, litres: float, reason: str) -> NotFitted:
+def _left_over(job: Job, litres: float, reason: Message) -> NotFitted:
     return NotFitted(zone=job.zone, day=job.day, litres=litres, reason=reason)

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Protocol, runtime_checkable
 
 from controller.garden.plumbing import ValveKind
 from controller.hydraulics.design.open_together import first_that_stays_open
 from controller.hydraulics.network.garden_lines import Lines
+from controller.messages import Message
 from controller.timetable.need.dose import Soaking
+from controller.timetable.need.pulse_length import least_open_s
 from controller.timetable.windows import Stretch
 from controller.units import l_from_m3
-from controller.wording.say import say
 
 
 class Flows(Protocol):
@@ -26,7 +27,7 @@ class Flows(Protocol):
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         """Holes of that zone that give nothing."""
 
-    def stays_open(self, together: frozenset[str]) -> str | None:
+    def stays_open(self, together: frozenset[str]) -> Message | None:
         """Message on a valve of the set that would not shut for lack of pressure; else None."""
 
 
@@ -55,11 +56,64 @@ class Job:
     shortest_pulse_s: float  # of a full line
     cap_litres: float  # left of the daily cap
     first_slot: int = 1
-    hold_reason: str | None = None
+    held: Message | None = None
     opens_in_s: float = 0.0
     closes_in_s: float = 0.0
     uniformity: float = 1.0  # by which its dose is divided
     spread: bool = False  # in equal shares over all stretches, instead of in the first
+
+
+@dataclass(slots=True, eq=False)
+class JobState:
+    """The state of a job in the simulation."""
+
+    job: Job
+    soaking: Soaking  # the job's, with room in the basin for the water that runs out of the line
+    left_l: float
+    slot: int
+    at: int = 0  # its place in the order
+    standing_mm: float = 0.0
+    open_since_s: float | None = None  # time of the command to open
+    shut_at_s: float = 0.0  # completely shut, after its travel
+    opening_s: float = 0.0  # of the opening, before its water counts
+    fill_left_l: float = 0.0
+    passed_l: float = 0.0
+    target_l: float = 0.0
+    too_little: Message | None = None
+    together: set[str] = field(default_factory=set)
+    each_stretch_l: float = 0.0  # reserved for each stretch that has not begun
+    # While it waits, dry and shut: the end of the stretch in which it may open at any time of the
+    # grid, or the time from which it may; and the open set that it could not join.
+    may_until_s: float | None = None
+    not_before_s: float = 0.0
+    refused: frozenset[str] | None = None
+
+    def waits_anew(self) -> None:
+        """Forget when it may open."""
+        self.may_until_s, self.not_before_s, self.refused = None, 0.0, None
+
+    def shuts_in_s(self, now: float, flow_l_s: float) -> float:
+        """Time of the command to shut, so that neither target nor basin is exceeded. [s]"""
+        soaking, fill_s = self.soaking, self.fill_left_l / flow_l_s
+        water_left_s = fill_s + min(
+            self.target_l / flow_l_s, soaking.seconds_to_full(flow_l_s, self.standing_mm)
+        )
+        assert self.open_since_s is not None
+        least_s = self.open_since_s + least_open_s(self.job.opens_in_s) - now
+        return max(least_s, self.opening_s + water_left_s - self.job.closes_in_s / 2.0)
+
+    def run(self, flow_l_s: float, seconds: float) -> None:
+        """Let its water flow for this time; the first part fills the line."""
+        passed = flow_l_s * seconds
+        filling = min(self.fill_left_l, passed)
+        self.fill_left_l -= filling
+        spread = passed - filling
+        self.passed_l += passed
+        self.target_l -= spread
+        self.left_l -= spread
+        self.standing_mm = self.soaking.standing_after(
+            self.standing_mm, flow_l_s, spread / flow_l_s
+        )
 
 
 def seconds_after(moment: datetime, start: datetime) -> float:
@@ -115,7 +169,7 @@ class NetworkFlows:
 
     def __init__(self, lines: Lines) -> None:
         self._lines = lines
-        self._stays_open: dict[frozenset[str], str | None] = {}
+        self._stays_open: dict[frozenset[str], Message | None] = {}
 
     def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
         """Flow of one open zone of the set. [L/s]"""
@@ -129,12 +183,11 @@ class NetworkFlows:
         """Says of a zone whether it surely cannot join, each keeping that share of its flow."""
         return self._lines.refused_by(together, least_share)
 
-    def stays_open(self, together: frozenset[str]) -> str | None:
+    def stays_open(self, together: frozenset[str]) -> Message | None:
         """Message on a valve that would not shut while all of these are open; else None."""
         if together not in self._stays_open:
             if len(self._stays_open) >= _MOST_KEPT:
                 self._stays_open.clear()
             found = first_that_stays_open(self._lines, together)
-            us = self._lines.garden.us_units
-            self._stays_open[together] = None if found is None else say(found.message, us=us)
+            self._stays_open[together] = None if found is None else found.message
         return self._stays_open[together]

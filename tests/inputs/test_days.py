@@ -12,11 +12,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import a_garden
+from support.said import said
 
 from controller.demand.climate.usual_et import season_eto_mm_day
 from controller.errors import InputError, NoWeather
-from controller.timetable.weather.climatology import NEAR_DAYS, REACH_DAYS, normals_from
-from controller.timetable.weather.days import CLIMATE_DAYS, account_begins, demand_days, eto_of
+from controller.inputs.climatology import NEAR_DAYS, REACH_DAYS, normals_from
+from controller.inputs.days import CLIMATE_DAYS, account_begins, demand_days, eto_of
 from controller.weather.day import VALUES, WeatherDay
 
 SITE = a_garden().site
@@ -91,8 +92,10 @@ def test_a_stuck_thermometer_is_said_and_its_days_get_stand_in_temperatures(figu
         SITE, first=BEGINS, last=BEGINS + 39 * DAY,
     )  # fmt: skip
     assert found.days == gone.days
-    said = [r for r in found.remarks if "taken as stuck" in r]
-    assert len(said) == 1 and said[0].startswith("2031-06-21 to 2031-07-04: the thermometer of st")
+    stuck = [r for r in said(found.remarks) if "taken as stuck" in r]
+    assert len(stuck) == 1 and stuck[0].startswith(
+        "2031-06-21 to 2031-07-04: the thermometer of st"
+    )
     for n in range(20, 34):
         day = found.days[BEGINS + n * DAY]
         assert day.source == "stand-in"
@@ -130,7 +133,7 @@ def test_a_gap_is_named_and_stood_in_for_by_the_days_before_and_its_rain_is_unkn
     assert not gap.measured
     assert gap.method == "stand-in: season's table, sub-humid, moved half way by 7 days"
     assert (gap.rung, gap.source) == ("days before", "stand-in")
-    assert found.remarks == (
+    assert said(found.remarks) == (
         "2031-06-09, 2031-06-10: no usable weather; reference ET stands in as what is usual, moved "
         "by the days before, rain is unknown",
     )
@@ -157,7 +160,7 @@ def test_an_impossible_day_is_named_and_treated_as_missing() -> None:
     weather = [a_day(0), a_day(1, tmin_c=90.0, tmax_c=95.0), a_day(2)]
     found = demand_days(weather, SITE, last=BEGINS + 2 * DAY)
     assert found.days[BEGINS + DAY].method.startswith("stand-in")
-    assert found.remarks[0].startswith("2031-06-02: ")
+    assert said(found.remarks)[0].startswith("2031-06-02: ")
 
 
 def test_wind_and_humidity_for_the_crop_are_means_of_the_days_up_to_it() -> None:
@@ -193,7 +196,7 @@ def test_with_a_first_day_there_is_always_an_answer() -> None:
     assert {d.rung for d in found.days.values()} == {"season"}
     assert not any(d.measured for d in found.days.values())
     assert all(0.0 <= d.eto_mm < 9.0 and d.rain_mm is None for d in found.days.values())
-    assert found.remarks == (
+    assert said(found.remarks) == (
         "2031-06-01 to 2032-07-05 (401 days): no usable weather; reference ET stands in as the "
         "season's table for a sub-humid climate, rain is unknown",
     )
@@ -229,7 +232,7 @@ def test_days_before_the_first_weather_stand_on_normals_and_else_on_the_season()
     # WORKED: the mean of 11, 12 and 13 in turn.
     assert found.days[first].tmin_c == approx(12.0, abs=0.2)
     assert found.days[BEGINS].normal_eto_mm == normals.eto_mm(BEGINS)
-    assert found.remarks == ()  # days before there was any are no gap
+    assert said(found.remarks) == ()  # days before there was any are no gap
 
 
 def test_weather_before_the_first_day_counts_for_means_but_is_not_answered() -> None:
@@ -277,7 +280,9 @@ def test_a_forecast_of_a_day_that_is_over_keeps_its_et_but_not_its_rain() -> Non
     found = demand_days(rows, SITE, last=BEGINS + DAY, today=today)
     kept = found.days[BEGINS + DAY]
     assert (kept.rung, kept.rain_mm, kept.measured) == ("forecast kept", None, False)
-    assert "2031-06-02: nobody measured; the forecast that was kept stands" in found.remarks[0]
+    assert (
+        "2031-06-02: nobody measured; the forecast that was kept stands" in said(found.remarks)[0]
+    )
 
 
 def test_a_day_with_a_gauge_reading_is_not_said_to_have_unknown_rain() -> None:
@@ -286,7 +291,7 @@ def test_a_day_with_a_gauge_reading_is_not_said_to_have_unknown_rain() -> None:
         rows, SITE, last=BEGINS + DAY, today=BEGINS + 2 * DAY, rain_gauge_mm={BEGINS: 4.5}
     )
     assert [d.rain_mm for d in read.days.values()] == [4.5, None]
-    assert read.remarks == (
+    assert said(read.remarks) == (
         "2031-06-01: nobody measured; the forecast that was kept stands",
         "2031-06-02: nobody measured; the forecast that was kept stands, its rain is unknown",
     )
@@ -294,13 +299,13 @@ def test_a_day_with_a_gauge_reading_is_not_said_to_have_unknown_rain() -> None:
 
 def test_a_models_rain_is_credited_in_part_and_never_called_measured() -> None:
     rows = [a_model_day(0, rain_mm=8.0), a_model_day(1, rain_mm=0.0), a_model_day(2, rain_mm=3.0)]
-    said = {"last": BEGINS + 2 * DAY, "today": BEGINS + 3 * DAY}
-    found = demand_days(rows, SITE, rain_gauge_mm={BEGINS + 2 * DAY: 11.0}, **said)  # type: ignore[arg-type]
+    until = {"last": BEGINS + 2 * DAY, "today": BEGINS + 3 * DAY}
+    found = demand_days(rows, SITE, rain_gauge_mm={BEGINS + 2 * DAY: 11.0}, **until)  # type: ignore[arg-type]
     # WORKED: half of 8; the gauge's own on the third.
     assert [d.rain_mm for d in found.days.values()] == [4.0, 0.0, 11.0]
     assert not any(d.measured for d in found.days.values())
     assert {d.rung for d in found.days.values()} == {"service"}
-    assert found.remarks == (
+    assert said(found.remarks) == (
         "2031-06-01: rain is a weather model's and may have missed the garden; 50 % of it is "
         "credited: note what a rain gauge caught",
     )
@@ -308,17 +313,17 @@ def test_a_models_rain_is_credited_in_part_and_never_called_measured() -> None:
 
 def test_a_day_that_a_model_has_not_settled_is_named_until_it_has() -> None:
     given = datetime(2031, 6, 2, 3, tzinfo=UTC)
-    said = {"last": BEGINS, "today": BEGINS + DAY}
+    until = {"last": BEGINS, "today": BEGINS + DAY}
     early = a_model_day(0, given_utc=given, rain_mm=0.0)
-    found = demand_days([early], SITE, **said)  # type: ignore[arg-type]
-    assert found.remarks == (
+    found = demand_days([early], SITE, **until)  # type: ignore[arg-type]
+    assert said(found.remarks) == (
         "2031-06-01: a weather model's figures that may still change; they are asked for again",
     )
     final = a_model_day(0, rain_mm=6.0)
     for rows in ([early, final], [final, early]):
-        found = demand_days(rows, SITE, **said)  # type: ignore[arg-type]
+        found = demand_days(rows, SITE, **until)  # type: ignore[arg-type]
         assert found.days[BEGINS].rain_mm == 3.0
-        assert not any("may still change" in r for r in found.remarks)
+        assert not any("may still change" in r for r in said(found.remarks))
 
 
 def test_an_account_begins_at_the_new_year_of_its_winter() -> None:
@@ -344,7 +349,7 @@ def test_of_rows_with_an_impossible_figure_the_next_source_answers() -> None:
     found = demand_days(rows, SITE, last=BEGINS, order=["station.csv", "open-meteo"])
     assert found.days[BEGINS].source == "open-meteo model"
     assert found.days[BEGINS].rung == "service"
-    assert found.remarks[0].endswith("; station.csv is not used")
+    assert said(found.remarks)[0].endswith("; station.csv is not used")
 
 
 def test_better_rows_make_their_days_anew_and_the_difference_enters_once() -> None:

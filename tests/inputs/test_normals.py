@@ -12,8 +12,8 @@ from support.gardens import a_garden
 from support.stationyears import WAGENINGEN, days_of
 
 from controller.demand.plants.degree_days import degree_days, usual_degree_days
-from controller.timetable.weather import climatology as room
-from controller.timetable.weather.climatology import HALF_WINDOW_DAYS, eto_of, normals_from
+from controller.inputs import climatology as room
+from controller.inputs.climatology import HALF_WINDOW_DAYS, eto_of, normals_from
 from controller.weather.day import WeatherDay
 
 SITE = a_garden().site

@@ -13,13 +13,13 @@ from support.wording import kept, said
 
 from controller.daemon.garden_reload import KeptFieldTests
 from controller.garden.plumbing import Opening
+from controller.hydraulics.calibration import calibrated as kept_lines
+from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.fit import fit
 from controller.hydraulics.calibration.kept_tests import kept_dict
 from controller.hydraulics.calibration.measurements import MeterRun
 from controller.hydraulics.calibration.result import described, fitted_from_dict
 from controller.logbook.logbook import Logbook
-from controller.timetable import calibrated as kept_lines
-from controller.timetable.calibrated import Bands
 from controller.units import l_min_from_m3_s
 
 A = frozenset("a")

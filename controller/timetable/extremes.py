@@ -7,14 +7,14 @@ freeze.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from controller.demand.records import DayInput
-from controller.garden.show import show_depth, show_temperature
-from controller.timetable.weather.climatology import Normals
-from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, FORECAST, NORMAL, SEASON
+from controller.inputs.climatology import Normals
+from controller.messages import Message, Quantity, Value
+from controller.weather.source_priority import FORECAST, is_stand_in
 
 _DAY = timedelta(days=1)
 # Far above usual: above the garden's own high limit, if its years give one; else so many times what
@@ -25,7 +25,6 @@ FAR_ABOVE = 1.75
 OF_LATE_DAYS, LEAST_DAYS_OF_LATE = 30, 10
 LEAST_MM = 3.0  # a smaller reference ET, as in winter, gives no remark; our choice
 LOOKS_BACK = timedelta(days=2)  # hot days are reported until this long after; our choice
-_STAND_INS = frozenset({DAYS_BEFORE, NORMAL, CLIMATE_TABLE, SEASON})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,35 +34,39 @@ class _HotDay:
     day: date
     eto_mm: float
     usual_mm: float
-    usual: str  # the source of the usual value
+    usual: Message  # the source of the usual value
     tmax_c: float | None
 
 
 def heat_messages(
-    days: Mapping[date, DayInput],
-    today: date,
-    *,
-    us_units: bool,
-    normals: Normals | None = None,
-) -> tuple[str, ...]:
+    days: Mapping[date, DayInput], today: date, *, normals: Normals | None = None
+) -> tuple[Message, ...]:
     """One message for each run of recent or forecast hot days; stand-ins do not count."""
     hot = [
         found
         for day in sorted(days)
         if day >= today - LOOKS_BACK and (found := _far_above(days, day, normals)) is not None
     ]
-    words = []
-    for run in _running(hot):
-        worst = max(run, key=lambda h: h.eto_mm)
-        warmest = max((h.tmax_c for h in run if h.tmax_c is not None), default=None)
-        heat = "" if warmest is None else f", up to {show_temperature(warmest, us_units)}"
-        some = "up to " if len(run) > 1 else ""
-        words.append(
-            f"{_span([h.day for h in run])}: dries far more than usual{heat}; reference ET "
-            f"{some}{show_depth(worst.eto_mm, us_units)}, usual {worst.usual} is "
-            f"{show_depth(worst.usual_mm, us_units)}"
-        )
-    return tuple(words)
+    return tuple(_heat_message(run) for run in _running(hot))
+
+
+def _heat_message(run: Sequence[_HotDay]) -> Message:
+    worst = max(run, key=lambda h: h.eto_mm)
+    warmest: Value = ""
+    highs_c = [h.tmax_c for h in run if h.tmax_c is not None]
+    if highs_c:
+        warmest = Message("heat.warmest", {"temperature": Quantity(max(highs_c), "temperature")})
+    return Message(
+        "heat.run" if len(run) > 1 else "heat.day",
+        {
+            "first": str(run[0].day),
+            "last": str(run[-1].day),
+            "warmest": warmest,
+            "eto": Quantity(worst.eto_mm, "depth"),
+            "usual": worst.usual,
+            "usual_eto": Quantity(worst.usual_mm, "depth"),
+        },
+    )
 
 
 def frost_days(
@@ -102,36 +105,32 @@ def frost_messages(
     today: date,
     last: date,
     hold_below_c: float | None,
-    us_units: bool,
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """Messages on frost up to `last`: which days it holds, and which it may hold later."""
     two = (today, today + _DAY)
     cold = _cold(days, two, hold_below_c)
     held = _held(two, cold)
-    words = []
+    found = []
     if held:
-        words.append(
-            f"frost: {_lows_text(days, cold, us_units)}; nothing is watered on "
-            f"{' and '.join(map(str, held))}. Drain what lies exposed"
-        )
-    forecast_days = (d for d, found in sorted(days.items()) if found.rung == FORECAST)
+        lows = _low_messages(days, cold)
+        found.append(Message("frost.holds", {"lows": lows, "days": tuple(map(str, held))}))
+    forecast_days = (d for d, made in sorted(days.items()) if made.rung == FORECAST)
     ahead = [d for d in forecast_days if two[-1] < d <= last + _DAY]
     later = _cold(days, ahead, hold_below_c)
     open_days = (d for d in sorted(days) if today <= d <= last and d not in held)
     at_stake = _held(open_days, later)
     if at_stake:
-        words.append(
-            f"frost: {_lows_text(days, later, us_units)}; if it comes, what is listed for "
-            f"{', '.join(map(str, at_stake))} is left out and not counted as given. "
-            "Plan anew that morning"
+        lows = _low_messages(days, later)
+        found.append(Message("frost.may_come", {"lows": lows, "days": tuple(map(str, at_stake))}))
+    return tuple(found)
+
+
+def _low_messages(days: Mapping[date, DayInput], cold: Mapping[date, float]) -> tuple[Message, ...]:
+    return tuple(
+        Message(
+            "frost.forecast" if days[day].rung == FORECAST else "frost.expected",
+            {"temperature": Quantity(tmin_c, "temperature"), "day": str(day)},
         )
-    return tuple(words)
-
-
-def _lows_text(days: Mapping[date, DayInput], cold: Mapping[date, float], us_units: bool) -> str:
-    return ", ".join(
-        f"{show_temperature(tmin_c, us_units)} "
-        f"{'forecast' if days[day].rung == FORECAST else 'expected'} for {day}"
         for day, tmin_c in cold.items()
     )
 
@@ -153,14 +152,16 @@ def _held(among: Iterable[date], cold: Collection[date]) -> tuple[date, ...]:
 
 def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None) -> _HotDay | None:
     found = days[day]
-    usual_mm, usual = found.normal_eto_mm, "here"
-    if usual_mm is None or found.rung in _STAND_INS or found.eto_mm < LEAST_MM:
+    usual_mm, usual = found.normal_eto_mm, Message("heat.usual_here")
+    if usual_mm is None or is_stand_in(found.rung) or found.eto_mm < LEAST_MM:
         return None
     high_mm = None if normals is None else normals.eto_high_mm(day)
     if high_mm is None:
         by_table = normals is not None and normals.on(day) is not None
-        table = "by the climate table" if by_table else "by the season's table"
-        usual_mm, usual = max((usual_mm, table), (_of_late(days, day), "of late"))
+        usual = Message("heat.usual_climate_table" if by_table else "heat.usual_season_table")
+        of_late_mm = _of_late(days, day)
+        if of_late_mm >= usual_mm:
+            usual_mm, usual = of_late_mm, Message("heat.usual_of_late")
         high_mm = FAR_ABOVE * usual_mm
     if found.eto_mm <= high_mm:
         return None
@@ -172,7 +173,7 @@ def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None
 def _of_late(days: Mapping[date, DayInput], day: date) -> float:
     """Mean reference ET of the month before, if enough of its days had weather; else 0. [mm]"""
     before = [days.get(day - ahead * _DAY) for ahead in range(1, OF_LATE_DAYS + 1)]
-    etos = [d.eto_mm for d in before if d is not None and d.rung not in _STAND_INS]
+    etos = [d.eto_mm for d in before if d is not None and not is_stand_in(d.rung)]
     return sum(etos) / len(etos) if len(etos) >= LEAST_DAYS_OF_LATE else 0.0
 
 
@@ -185,7 +186,3 @@ def _running(hot: Iterable[_HotDay]) -> list[list[_HotDay]]:
         else:
             runs.append([day])
     return runs
-
-
-def _span(days: list[date]) -> str:
-    return f"{days[0]}" if len(days) == 1 else f"{days[0]} to {days[-1]}"

@@ -21,7 +21,7 @@ from controller.demand.climate.snow import MOST_MM, snow_day
 from controller.demand.records import DayInput
 from controller.errors import NoWeather, OutOfRange
 from controller.garden.model import Site
-from controller.timetable.weather.climatology import (
+from controller.inputs.climatology import (
     KnownDay,
     Normals,
     StandIns,
@@ -29,6 +29,7 @@ from controller.timetable.weather.climatology import (
     eto_of,
     read_station,
 )
+from controller.messages import Message, Quantity, Value, quoted
 from controller.weather.day import WeatherDay
 from controller.weather.series_checks import without_dead_thermometers
 from controller.weather.source_priority import (
@@ -67,7 +68,7 @@ class DemandDays:
     """Days ready for the ledger, without gaps, with remarks."""
 
     days: Mapping[date, DayInput]
-    remarks: tuple[str, ...]
+    remarks: tuple[Message, ...]
 
 
 def demand_days(
@@ -117,7 +118,7 @@ def demand_days(
     back = date.min if first is None else first - LOOK_BACK
     ranked, rungs = ranked_rows((w for w in weather if back <= w.day <= last), order=order)
     by_day, stuck = without_dead_thermometers(ranked)
-    remarks: list[str] = [*stuck]
+    remarks: list[Message] = [*map(quoted, stuck)]
     best: dict[date, BestDay] = {}
     known: dict[date, KnownDay] = {}
     for day, rows in by_day.items():
@@ -149,7 +150,7 @@ def _usable(
     rungs: Mapping[str, str],
     site: Site,
     today: date | None,
-    remarks: list[str],
+    remarks: list[Message],
 ) -> tuple[BestDay, ReferenceEt | None]:
     """The best weather of a day that gives a reference ET; impossible rows are left out."""
     left = list(rows)
@@ -158,7 +159,8 @@ def _usable(
         try:
             return best, eto_of(best.weather, site)
         except OutOfRange as fault:
-            remarks.append(f"{best.weather.day}: {fault}; {best.source or 'it'} is not used")
+            found = {"day": str(best.weather.day), "fault": str(fault)}
+            remarks.append(Message("days.impossible", {**found, "source": best.source or "it"}))
         at_fault = (best.source, best.weather.measured)
         others = [row for row in left if (row.source, row.measured) != at_fault]
         if not others:
@@ -208,7 +210,7 @@ class _Making:
     gauge: Mapping[date, float]
     stand_ins: StandIns
     today: date | None
-    remarks: list[str]
+    remarks: list[Message]
 
     def days(self, begins: date, last: date) -> dict[date, DayInput]:
         """All days from `begins` to `last`."""
@@ -283,7 +285,8 @@ class _Making:
         given = self.best.get(day)
         rain_mm = self.gauge.get(day, None if given is None else given.weather.rain_mm)
         if rain_mm is not None and not 0.0 <= rain_mm <= MOST_MM:
-            self.remarks.append(f"{day}: found {rain_mm:g} mm of rain; taken as unknown")
+            values: dict[str, Value] = {"day": str(day), "rain": rain_mm}
+            self.remarks.append(Message("days.impossible_rain", values))
             return None
         return rain_mm
 
@@ -293,37 +296,41 @@ class _Making:
         Before `since` there is no weather at all: the account begins with usual days.
         """
         newest = max(self.known, default=date.max)
-        by_words: dict[str, list[date]] = {}
+        found: dict[Message, list[date]] = {}
         for day, made in days.items():
             if since is not None and day < since:
                 continue
             over = self.today is not None and day < self.today
-            self._remark_on_model(day, by_words)
+            self._remark_on_model(day, found)
+            dry = made.rain_mm is None
             if made.rung == FORECAST_KEPT:
-                rain = ", its rain is unknown" if made.rain_mm is None else ""
-                words = f"nobody measured; the forecast that was kept stands{rain}"
+                remark = Message("days.forecast_kept_no_rain" if dry else "days.forecast_kept")
             elif day not in self.known and (over or day < newest or day in self.best):
-                rain = "rain is unknown" if made.rain_mm is None else "rain is what was measured"
-                words = f"no usable weather; {self.stand_ins.words(made.rung)}, {rain}"
+                remark = Message(
+                    "days.no_weather_no_rain" if dry else "days.no_weather",
+                    {"stand_in": self.stand_ins.label(made.rung)},
+                )
             else:
                 continue
-            by_words.setdefault(words, []).append(day)
-        self.remarks += [f"{_spans(found)}: {words}" for words, found in by_words.items()]
+            found.setdefault(remark, []).append(day)
+        self.remarks += [
+            Message("days.remark", {"days": _spans(on), "remark": remark})
+            for remark, on in found.items()
+        ]
 
-    def _remark_on_model(self, day: date, by_words: dict[str, list[date]]) -> None:
+    def _remark_on_model(self, day: date, found: dict[Message, list[date]]) -> None:
         """Remark on days with a model's rain, and on days whose figures may still change."""
         given = self.best.get(day)
         if given is None:
             return
         if given.model_rain_mm and day not in self.gauge:
-            words = (
-                f"rain is a weather model's and may have missed the garden; "
-                f"{100 * MODEL_RAIN_SHARE:.0f} % of it is credited: note what a rain gauge caught"
-            )
-            by_words.setdefault(words, []).append(day)
+            found.setdefault(_MODEL_RAIN, []).append(day)
         if given.weather.settles:
-            words = "a weather model's figures that may still change; they are asked for again"
-            by_words.setdefault(words, []).append(day)
+            found.setdefault(_MODEL_SETTLES, []).append(day)
+
+
+_MODEL_RAIN = Message("days.model_rain", {"share": Quantity(MODEL_RAIN_SHARE, "percent")})
+_MODEL_SETTLES = Message("days.model_settles")
 
 
 @lru_cache(maxsize=2)
@@ -336,7 +343,7 @@ def _mean(values: Sequence[float], otherwise: float) -> float:
     return sum(values) / len(values) if values else otherwise
 
 
-def _spans(days: Sequence[date]) -> str:
+def _spans(days: Sequence[date]) -> tuple[Message, ...]:
     """Days in order as spans: "2031-06-09, 2031-06-12 to 2031-06-20"."""
     spans: list[list[date]] = []
     for day in days:
@@ -345,10 +352,15 @@ def _spans(days: Sequence[date]) -> str:
         else:
             spans.append([day])
     if len(spans) > _MOST_SPANS:
-        return f"{len(days)} days from {days[0]} to {days[-1]}"
-    return ", ".join(
-        f"{span[0]} to {span[-1]} ({len(span)} days)"
-        if len(span) > 2
-        else ", ".join(map(str, span))
-        for span in spans
-    )
+        return (Message("days.many", _span(days)),)
+    found: list[Message] = []
+    for span in spans:
+        if len(span) > 2:
+            found.append(Message("days.run", _span(span)))
+        else:
+            found += [Message("days.one", {"day": str(day)}) for day in span]
+    return tuple(found)
+
+
+def _span(days: Sequence[date]) -> dict[str, Value]:
+    return {"first": str(days[0]), "last": str(days[-1]), "count": len(days)}

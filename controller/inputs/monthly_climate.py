@@ -21,15 +21,14 @@ from itertools import pairwise
 
 from controller.demand.records import DayInput
 from controller.garden.model import Garden, Site
-from controller.garden.show import show_depth
-from controller.timetable.weather.climatology import (
+from controller.inputs.climatology import (
     NormalDay,
     Normals,
     StandIns,
     eto_of,
     season_label,
 )
-from controller.units import in_from_mm
+from controller.messages import Message, Quantity, Value
 from controller.weather.day import LIMITS, VALUES, WeatherDay
 from controller.weather.files.monthly_table import MONTHS, YEAR, MonthlyTable
 from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, SEASON
@@ -41,15 +40,7 @@ _ROUNDS = 60  # each round halves the error at least: this is below the precisio
 def daily_from_months(means: Sequence[float]) -> list[float]:
     """A smooth year of 365 days whose months have these means, 1 January first.
 
-    Parameters
-    ----------
-    means : sequence of float
-        The mean of each month, January first; any unit.
-
-    Returns
-    -------
-    list of float
-        The mean of each day. Near a sharp turn days may lie a little outside the months' range.
+    January first, in any unit. Near a sharp turn days may lie a little outside the months' range.
 
     Source
     ------
@@ -146,13 +137,12 @@ def _held(name: str, value: float) -> float:
 DRIEST, DAMPEST = "arid", "very humid"
 _YEAR = 2031  # any year: normals do not depend on it
 _DAY = timedelta(days=1)
-_SET = "set climate or climate_table in [weather]"
 
 
-def climate_in_force(garden: Garden, normals: Normals | None) -> str:
-    """The climate that stands in for unknown weather at this garden, in one sentence."""
+def climate_in_force(garden: Garden, normals: Normals | None) -> Message:
+    """The climate that stands in for unknown weather at this garden."""
     days = [date(_YEAR, 1, 1) + n * _DAY for n in range(365)]
-    us, climate = garden.us_units, garden.weather.climate
+    climate = garden.weather.climate
 
     def monthly(stand_ins: StandIns) -> list[float]:
         return [
@@ -161,29 +151,30 @@ def climate_in_force(garden: Garden, normals: Normals | None) -> str:
 
     etos_mm = monthly(_stand_ins(garden, normals, climate))
     at = max(range(12), key=lambda n: etos_mm[n])
-    peak = f"reference ET is greatest in {MONTHS[at]}, {show_depth(etos_mm[at], us)} a day"
     known = [] if normals is None else [n for d in days if (n := normals.on(d)) is not None]
     tables = [found for found in known if found.of_table]
     sources = []
     if normals is not None and len(known) > len(tables):
-        sources.append(f"what is normal here in {normals.years} years")
+        sources.append(Message("climate.normals", {"years": normals.years}))
     if tables:
-        sources.append(f"the climate table {garden.weather.climate_table}")
+        sources.append(Message("climate.table", {"name": str(garden.weather.climate_table)}))
+    peak: dict[str, Value] = {"month": MONTHS[at], "eto": Quantity(etos_mm[at], "depth")}
     if len(known) == len(days):
-        rain = _rain_text(sum(found.rain_mm or 0.0 for found in tables), us)
-        return f"{', then '.join(sources)}: {peak}{rain}"
+        rain = _usual_rain(sum(found.rain_mm or 0.0 for found in tables))
+        return Message("climate.of_garden", {"sources": tuple(sources), **peak, "rain": rain})
     sources.append(season_label(climate))
-    others = [
-        f"{show_depth(monthly(_stand_ins(garden, None, name))[at], us)} if {name}"
-        for name in (DRIEST, DAMPEST)
-        if name != climate
-    ]
-    return f"{', then '.join(sources)}: {peak} ({', '.join(others)}); {_SET}"
+    others = []
+    for name in (DRIEST, DAMPEST):
+        if name != climate:
+            eto = Quantity(monthly(_stand_ins(garden, None, name))[at], "depth")
+            others.append(Message("climate.eto_if", {"eto": eto, "climate": name}))
+    found = {"sources": tuple(sources), "others": tuple(others)}
+    return Message("climate.of_class", {**found, **peak})
 
 
 def climate_messages(
     garden: Garden, days: Iterable[DayInput], normals: Normals | None
-) -> tuple[str, ...]:
+) -> tuple[Message, ...]:
     """Messages on days of a plan that stand on a climate class or table."""
     by_class: list[DayInput] = []
     by_table: list[DayInput] = []
@@ -193,28 +184,32 @@ def climate_messages(
             by_class.append(found)
         elif normal is not None and normal.of_table and found.rung in (CLIMATE_TABLE, DAYS_BEFORE):
             by_table.append(found)
-    us, words = garden.us_units, []
+    messages = []
     if by_class:
         climate = garden.weather.climate
         usual_mm = _class_mm(garden, climate, by_class)
-        others = [
-            f"{_class_mm(garden, name, by_class) / usual_mm:.1f} times that if {name}"
-            for name in (DRIEST, DAMPEST)
-            if usual_mm > 0.0 and name != climate
-        ]
-        words.append(
-            f"climate {climate} stands in on {_days(by_class)}: "
-            f"{', '.join((f'ETo {show_depth(usual_mm, us)} a day', *others))}; {_SET}"
-        )
+        etos = [Message("climate.eto", {"eto": Quantity(usual_mm, "depth")})]
+        for name in (DRIEST, DAMPEST):
+            if usual_mm > 0.0 and name != climate:
+                times = _class_mm(garden, name, by_class) / usual_mm
+                etos.append(Message("climate.times_if", {"times": times, "climate": name}))
+        values: dict[str, Value] = {
+            "climate": climate,
+            "days": len(by_class),
+            "etos": tuple(etos),
+        }
+        messages.append(Message("climate.class_stands_in", values))
     if by_table and normals is not None:
         eto_mm = _mean(found.eto_mm for found in by_table)
         fallen = (normals.on(found.day) for found in by_table if found.rain_mm is None)
-        rain = _rain_text(sum(n.rain_mm or 0.0 for n in fallen if n is not None), us)
-        words.append(
-            f"the climate table stands in on {_days(by_table)}: ETo {show_depth(eto_mm, us)} a "
-            f"day{rain}"
+        rain = _usual_rain(sum(n.rain_mm or 0.0 for n in fallen if n is not None))
+        messages.append(
+            Message(
+                "climate.table_stands_in",
+                {"days": len(by_table), "eto": Quantity(eto_mm, "depth"), "rain": rain},
+            )
         )
-    return tuple(words)
+    return tuple(messages)
 
 
 def _class_mm(garden: Garden, climate: str, days: Sequence[DayInput]) -> float:
@@ -222,20 +217,15 @@ def _class_mm(garden: Garden, climate: str, days: Sequence[DayInput]) -> float:
     return _mean(_stand_ins(garden, None, climate).usual_mm(found.day) for found in days)
 
 
-def _rain_text(rain_mm: float, us: bool) -> str:
-    """Text that usual rain is not credited; empty if the table has no rain."""
+def _usual_rain(rain_mm: float) -> Value:
+    """Message that usual rain is not credited; empty if the table has no rain."""
     if rain_mm <= 0.0:
         return ""
-    shown = f"{in_from_mm(rain_mm):.1f} in" if us else f"{rain_mm:.0f} mm"
-    return f"; its usual rain, {shown}, is not counted before it has fallen"
+    return Message("climate.usual_rain", {"rain": Quantity(rain_mm, "rough depth")})
 
 
 def _stand_ins(garden: Garden, normals: Normals | None, climate: str) -> StandIns:
     return StandIns(site=garden.site, normals=normals, climate=climate)
-
-
-def _days(found: Sequence[DayInput]) -> str:
-    return "1 day" if len(found) == 1 else f"{len(found)} days"
 
 
 def _mean(values: Iterable[float]) -> float:

@@ -12,10 +12,7 @@ from datetime import date, timedelta
 import pytest
 from support.gardens import a_garden, a_row, a_zone
 
-from controller.demand.climate.snow import MOST_MM
-from controller.garden.model import Planting, Zone
-from controller.timetable.need.jobs import Grounds
-from controller.timetable.plausible import (
+from controller.cli.plausible import (
     Doubt,
     of_day,
     of_meter,
@@ -23,6 +20,9 @@ from controller.timetable.plausible import (
     of_rain,
     of_watering,
 )
+from controller.demand.climate.snow import MOST_MM
+from controller.garden.model import Planting, Zone
+from controller.timetable.need.jobs import Grounds
 from crops.catalogue import load
 
 CATALOGUE = load()

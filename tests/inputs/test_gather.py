@@ -10,11 +10,12 @@ from typing import Any
 import pytest
 from support.clock import HandClock
 from support.gardens import a_garden
+from support.said import said
 
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
-from controller.timetable.weather.days import demand_days
-from controller.timetable.weather.gather import Gatherer, best_normals, order_of
+from controller.inputs.days import demand_days
+from controller.inputs.gather import Gatherer, best_normals, order_of
 from controller.weather.day import WeatherDay
 from controller.weather.online import services
 from controller.weather.online.services import OnlineAnswer
@@ -136,7 +137,7 @@ def test_the_station_goes_first_and_a_broken_file_stops_nobody(
     both = garden(file="station.csv", services=("open-meteo",))
     found = gathered(tmp_path, both)
     assert order_of(both) == found.order == ("station.csv", "open-meteo")
-    assert any("no weather from station.csv" in remark for remark in found.remarks)
+    assert any("no weather from station.csv" in remark for remark in said(found.remarks))
     assert len(found.rows) == 3
     assert not found.failed
 

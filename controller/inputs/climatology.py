@@ -26,6 +26,7 @@ from controller.demand.climate.reference_et import USUAL_WIND_M_S, ReferenceEt, 
 from controller.demand.climate.usual_et import climate_of, season_eto_mm_day
 from controller.errors import OutOfRange
 from controller.garden.model import Garden, Site
+from controller.messages import Message
 from controller.weather.day import WeatherDay
 from controller.weather.files.reader import WeatherFile, read_weather
 from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, NORMAL, SEASON
@@ -94,14 +95,14 @@ def read_station(path: Path, garden: Garden) -> WeatherFile:
 
 # Half a month to each side: from 23 station years a year left out is then predicted as well as with
 # any width (a day's error 1.09 mm), from two years better than with a narrower window (1.13 mm
-# against 1.20 at 3 days; tests/timetable/test_normals.py).
+# against 1.20 at 3 days; tests/inputs/test_normals.py).
 HALF_WINDOW_DAYS = 15
 # A day of the year has a normal if so many days of at least `LEAST_YEARS` years lie in its window;
 # our choice. One year alone predicted worse there (1.16 mm) than the season's table (1.11 mm).
 LEAST_DAYS, LEAST_YEARS = 20, 2
 HIGH_DEVIATIONS = 2.0  # standard deviations above the mean: some 2 in 100 days; our choice
 # Of days around a monthly table's means: our choice, 3.4 to 4.3 °C from April to August at
-# Wageningen (tests/timetable/test_normals.py).
+# Wageningen (tests/inputs/test_normals.py).
 USUAL_SPREAD_C = 4.0
 _YEAR = 365
 
@@ -336,19 +337,20 @@ class StandIns:
         found = None if normal is None else normal.rh_min_pct
         return of_class if found is None else found
 
-    def words(self, rung: str) -> str:
-        """The stand-in of that rung, as text for a remark."""
-        return "reference ET stands in as " + {
-            DAYS_BEFORE: "what is usual, moved by the days before",
-            NORMAL: "what is normal here",
-            CLIMATE_TABLE: "what the monthly climate table has",
+    def label(self, rung: str) -> Message:
+        """The name of the stand-in of that rung."""
+        return {
+            DAYS_BEFORE: Message("stand_in.days_before"),
+            NORMAL: Message("stand_in.normal"),
+            CLIMATE_TABLE: Message("stand_in.climate_table"),
             SEASON: season_label(self.climate),
-        }.get(rung, rung)
+        }[rung]
 
 
-def season_label(climate: str) -> str:
+def season_label(climate: str) -> Message:
     """The name of the season's table of a climate class."""
-    return f"the season's table for {'an' if climate[0] in 'aeiou' else 'a'} {climate} climate"
+    vowel = climate[0] in "aeiou"
+    return Message("stand_in.season_an" if vowel else "stand_in.season", {"climate": climate})
 
 
 def _rung_of(normal: NormalDay | None) -> str:

@@ -15,13 +15,14 @@ from pathlib import Path
 from controller.clock import Clock
 from controller.errors import RowgateError
 from controller.garden.model import Garden
-from controller.timetable.weather.climatology import (
+from controller.inputs.climatology import (
     Normals,
     clear_sky_of,
     normals_from,
     read_station,
 )
-from controller.timetable.weather.monthly_climate import normals_of_months
+from controller.inputs.monthly_climate import normals_of_months
+from controller.messages import Message, Value, quoted
 from controller.weather.day import WeatherDay
 from controller.weather.files.finish import WeatherFile
 from controller.weather.files.monthly_table import read_months
@@ -30,6 +31,8 @@ from controller.weather.source_priority import best_days
 __all__ = ["PAST_DAYS", "Gathered", "Gatherer", "best_normals", "order_of"]
 
 PAST_DAYS = 92  # the most that the public service gives in one request
+# Codes of the remarks that a file of what is usual could not be used.
+UNREAD = frozenset(("source.no_climate_table", "source.normals_not_read", "source.normals_empty"))
 LEAST_YEARS = 2  # of the logbook's own days, before they count as normals; our choice
 _DAY = timedelta(days=1)
 
@@ -44,7 +47,7 @@ class SilentSource:
     name: str
     since_utc: datetime
     heard: bool
-    why: str
+    why: Message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +60,7 @@ class Gathered:
 
     rows: tuple[WeatherDay, ...]
     order: tuple[str, ...]
-    remarks: tuple[str, ...]
+    remarks: tuple[Message, ...]
     credits: tuple[str, ...]
     failed: bool
     normals: Normals | None
@@ -79,7 +82,7 @@ class Gatherer:
         """Ask the sources; a failure does not stop the others. `file` replaces the garden's own."""
         weather = garden.weather
         rows: list[WeatherDay] = []
-        remarks: list[str] = []
+        remarks: list[Message] = []
         credits: list[str] = []
         any_good = False
         name = str(file) if file is not None else weather.file
@@ -87,18 +90,19 @@ class Gatherer:
             try:
                 found = self._read_file(self._base / name, garden)
                 rows += found.days
-                remarks += [*found.faults, *found.remarks]
+                remarks += map(quoted, (*found.faults, *found.remarks))
                 any_good = bool(found.days)
-                self._heard(Path(name).name, any_good, "it has no day")
+                self._heard(Path(name).name, any_good, Message("source.no_day"))
             except RowgateError as fault:
-                remarks.append(f"no weather from {name}: {fault}")
-                self._heard(Path(name).name, False, str(fault))
+                values: dict[str, Value] = {"name": name, "fault": str(fault)}
+                remarks.append(Message("source.not_read", values))
+                self._heard(Path(name).name, False, quoted(str(fault)))
         for service_name in weather.services if file is None else ():
             try:
                 fresh = self._ask(service_name, garden, forecast_days, rows, remarks, credits)
             except RowgateError as fault:
-                remarks.append(str(fault))
-                self._heard(service_name, False, str(fault))
+                remarks.append(quoted(str(fault)))
+                self._heard(service_name, False, remarks[-1])
                 continue
             any_good = any_good or fresh
             if fresh and self._covers(rows, garden):
@@ -116,7 +120,7 @@ class Gatherer:
         )
 
     def _heard(
-        self, name: str, is_new: bool, why: str = "", last_utc: datetime | None = None
+        self, name: str, is_new: bool, why: Message, last_utc: datetime | None = None
     ) -> None:
         """Note whether a source gave something new; `last_utc` is when it last did."""
         now_utc = self._clock.now_utc()
@@ -129,7 +133,7 @@ class Gatherer:
         heard = known is not None or (before is not None and before.heard)
         self._silent[name] = SilentSource(name=name, since_utc=since_utc, heard=heard, why=why)
 
-    def usual(self, garden: Garden, remarks: list[str]) -> Normals | None:
+    def usual(self, garden: Garden, remarks: list[Message]) -> Normals | None:
         """The normals from the garden's own files: its normals file, its monthly climate table."""
         normals, table = self._read_normals(garden, remarks), self._read_months(garden, remarks)
         return table if normals is None else normals.filled_by(table)
@@ -140,7 +144,7 @@ class Gatherer:
         garden: Garden,
         forecast_days: int,
         rows: list[WeatherDay],
-        remarks: list[str],
+        remarks: list[Message],
         credits: list[str],
     ) -> bool:
         from controller.weather.online.services import Place, service
@@ -157,10 +161,10 @@ class Gatherer:
             forecast_days=forecast_days,
         )
         rows += answer.days
-        remarks += answer.remarks
+        remarks += map(quoted, answer.remarks)
         credits.append(answer.credit)
         last_utc = None if answer.fresh else answer.fetched_utc
-        self._heard(name, answer.fresh, next(iter(answer.remarks), ""), last_utc)
+        self._heard(name, answer.fresh, quoted(next(iter(answer.remarks), "")), last_utc)
         return answer.fresh
 
     def _covers(self, rows: Iterable[WeatherDay], garden: Garden) -> bool:
@@ -175,7 +179,7 @@ class Gatherer:
             self._station = (key, read_station(path, garden))
         return self._station[1]
 
-    def _read_normals(self, garden: Garden, remarks: list[str]) -> Normals | None:
+    def _read_normals(self, garden: Garden, remarks: list[Message]) -> Normals | None:
         name = garden.weather.normals_file
         if name is None:
             return None
@@ -185,14 +189,15 @@ class Gatherer:
             try:
                 found = normals_from(read_station(path, garden).days, garden.site)
             except RowgateError as fault:
-                remarks.append(f"no normals from {name}: {fault}")
+                values: dict[str, Value] = {"name": name, "fault": str(fault)}
+                remarks.append(Message("source.normals_not_read", values))
                 return None
             if found is None:
-                remarks.append(f"no normals from {name}: it has no day with both temperatures")
+                remarks.append(Message("source.normals_empty", {"name": name}))
             self._normals = (key, found)
         return self._normals[1]
 
-    def _read_months(self, garden: Garden, remarks: list[str]) -> Normals | None:
+    def _read_months(self, garden: Garden, remarks: list[Message]) -> Normals | None:
         name = garden.weather.climate_table
         if name is None:
             return None
@@ -207,9 +212,12 @@ class Gatherer:
                 )
                 self._months = (key, normals_of_months(table, garden.site))
             except RowgateError as fault:
-                remarks += [f"no climate table: {line}" for line in str(fault).splitlines()]
+                remarks += [
+                    Message("source.no_climate_table", {"fault": line})
+                    for line in str(fault).splitlines()
+                ]
                 return None
-            remarks += table.remarks
+            remarks += map(quoted, table.remarks)
         return self._months[1]
 
 

@@ -17,15 +17,17 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.clock import HandClock
 from support.gardens import a_garden
+from support.said import said
 from support.stationyears import ASTURIAS, MUNICH, SWEDEN, WAGENINGEN, Station, days_of
 
 from controller.demand.climate.usual_et import season_eto_mm_day
 from controller.garden.model import Site, WeatherSource
-from controller.timetable.weather.climatology import Normals, eto_of, normals_from
-from controller.timetable.weather.days import demand_days
-from controller.timetable.weather.extremes import heat_messages
-from controller.timetable.weather.gather import Gatherer, best_normals
-from controller.timetable.weather.monthly_climate import daily_from_months, normals_of_months
+from controller.inputs.climatology import Normals, eto_of, normals_from
+from controller.inputs.days import demand_days
+from controller.inputs.gather import Gatherer, best_normals
+from controller.inputs.monthly_climate import daily_from_months, normals_of_months
+from controller.messages import Message
+from controller.timetable.extremes import heat_messages
 from controller.weather.day import WeatherDay
 from controller.weather.files.monthly_table import YEAR, MonthlyTable
 from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, NORMAL
@@ -193,7 +195,7 @@ def a_table(tmp_path: Path, **more: object) -> tuple[Gatherer, WeatherSource]:
 
 def usual(tmp_path: Path, site: Site = SITE) -> Normals:
     gatherer, source = a_table(tmp_path)
-    said: list[str] = []
+    said: list[Message] = []
     found = gatherer.usual(a_garden(weather=source, site=site), said)
     assert said == []
     assert found is not None
@@ -284,13 +286,13 @@ def test_a_broken_table_is_named_and_the_seasons_table_stands(tmp_path: Path) ->
     (tmp_path / "months.csv").write_text(CSV.replace("\n4,", "\nx,"), encoding="utf-8")
     found = gatherer.gather(a_garden(weather=source), forecast_days=3)
     assert found.normals is None
-    assert found.remarks == (
+    assert said(found.remarks) == (
         "no climate table: months.csv, line 5, month: found 'x'; allowed is 1 to 12, or a month's "
         "name",
     )
     # So is a file of normals.
     both = replace(source, climate_table=None, normals_file="none.csv")
-    (words,) = gatherer.gather(a_garden(weather=both), forecast_days=3).remarks
+    (words,) = said(gatherer.gather(a_garden(weather=both), forecast_days=3).remarks)
     assert "no normals from none.csv" in words and "there is no such file" in words
     # Mended, it is read anew.
     (tmp_path / "months.csv").write_text(CSV, encoding="utf-8")
@@ -304,7 +306,7 @@ def test_a_day_far_above_the_table_says_so_by_its_name(tmp_path: Path) -> None:
         for n in (0, 1)
     ]
     found = demand_days(hot, SITE, last=today, today=today + DAY, normals=table)
-    (words,) = heat_messages(found.days, today, us_units=False, normals=table)
+    (words,) = said(heat_messages(found.days, today, normals=table))
     assert "usual by the climate table is" in words
 
 

@@ -11,20 +11,22 @@ import pytest
 from pytest import approx
 from support.clock import HandClock
 from support.gardens import a_garden
+from support.said import said
 from support.stationyears import WAGENINGEN, days_of
 
 from controller.cli import main
 from controller.demand.climate.usual_et import CLIMATES, season_eto_mm_day
 from controller.garden.model import Garden, WeatherSource
 from controller.hydraulics.network.garden_lines import Lines
+from controller.inputs.climatology import Normals, normals_from
+from controller.inputs.days import demand_days
+from controller.inputs.gather import Gatherer
+from controller.inputs.monthly_climate import climate_in_force, climate_messages
 from controller.paper.printout import timetable_text
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import NOTHING_GIVEN, Weather, plan_on
-from controller.timetable.weather.climatology import Normals, normals_from
-from controller.timetable.weather.days import demand_days
-from controller.timetable.weather.gather import Gatherer
-from controller.timetable.weather.monthly_climate import climate_in_force, climate_messages
 from controller.weather.day import WeatherDay
+from controller.wording.say import say
 from crops.catalogue import load
 
 FIRST = date(2031, 7, 6)
@@ -82,7 +84,7 @@ def plan_words(garden: Garden, weather: Weather) -> str:
 
 @pytest.mark.parametrize("climate", CLIMATES)
 def test_check_says_the_class_its_peak_and_what_the_others_would_have(climate: str) -> None:
-    words = climate_in_force(with_climate(climate), None)
+    words = say(climate_in_force(with_climate(climate), None), us=False)
     july = [date(2031, 7, 1) + n * DAY for n in range(31)]
     peak = re.fullmatch(
         rf"the season's table for an? {climate} climate: reference ET is greatest in July, "
@@ -99,7 +101,7 @@ def test_check_says_the_class_its_peak_and_what_the_others_would_have(climate: s
 
 
 def test_with_a_table_check_says_its_peak_and_that_its_rain_is_not_counted(tmp_path: Path) -> None:
-    words = climate_in_force(*with_table(tmp_path))
+    words = say(climate_in_force(*with_table(tmp_path)), us=False)
     assert words.startswith("the climate table months.csv: reference ET is greatest in ")
     assert words.endswith("its usual rain, 744 mm, is not counted before it has fallen")  # 12 x 62
 
@@ -107,7 +109,7 @@ def test_with_a_table_check_says_its_peak_and_that_its_rain_is_not_counted(tmp_p
 def test_with_years_of_its_own_check_says_so() -> None:
     rows = [d for d in days_of(WAGENINGEN) if d.day.year >= 1990]
     garden = replace(a_garden(), site=WAGENINGEN.site)
-    words = climate_in_force(garden, normals_from(rows, garden.site))
+    words = say(climate_in_force(garden, normals_from(rows, garden.site)), us=False)
     assert re.match(r"what is normal here in \d+ years: reference ET is greatest in Ju", words)
 
 
@@ -152,7 +154,7 @@ def test_a_reading_of_the_gauge_takes_its_day_out_of_the_rain_that_is_not_counte
         normals=normals,
         rain_gauge_mm={FIRST: 3.0},
     )
-    (words,) = climate_messages(garden, found.days.values(), normals)
+    (words,) = said(climate_messages(garden, found.days.values(), normals))
     assert "its usual rain, 12 mm," in words  # WORKED: 6 days of 2 mm
     assert found.days[FIRST].rain_mm == 3.0
 

@@ -8,7 +8,7 @@ from datetime import date
 
 from controller.demand.climate.under_cover import days_under, rain_under
 from controller.garden.model import Cover, Garden
-from controller.garden.show import listed
+from controller.messages import Message, Value
 from controller.timetable.need.jobs import JobMaker
 
 
@@ -33,7 +33,7 @@ def _under(covers: Sequence[Cover], outside: JobMaker) -> JobMaker:
     )
 
 
-def cover_messages(garden: Garden, first: date, last: date) -> list[str]:
+def cover_messages(garden: Garden, first: date, last: date) -> list[Message]:
     """Messages on covers in these days, once for all zones under the same ones."""
     zones: dict[tuple[Cover, ...], list[str]] = {}
     for zone in garden.zones:
@@ -41,21 +41,25 @@ def cover_messages(garden: Garden, first: date, last: date) -> list[str]:
         if standing:
             zones.setdefault(standing, []).append(zone.name)
     return [
-        f"{listed(names)}: under {' and '.join(map(_what, covers))}; ETo and rain are as the bed "
-        f"has them under it"
+        Message("cover.zones", {"zones": tuple(names), "covers": tuple(map(_what, covers))})
         for covers, names in zones.items()
     ]
 
 
-def _what(cover: Cover) -> str:
-    rain = {0.0: "no rain", 1.0: "all rain"}.get(
-        cover.rain_factor, f"{cover.rain_factor:g} of the rain"
-    )
-    return f"{dated(cover)} ({cover.eto_factor:.2f} of the reference ET outside, {rain})"
+def _what(cover: Cover) -> Message:
+    share = cover.rain_factor
+    rain = Message("cover.share_of_rain", {"share": share})
+    if share in (0.0, 1.0):
+        rain = Message("cover.all_rain" if share else "cover.no_rain")
+    return Message("cover.one", {"cover": dated(cover), "eto": cover.eto_factor, "rain": rain})
 
 
-def dated(cover: Cover) -> str:
+def dated(cover: Cover) -> Message:
     """A cover with its dates, as in "the high tunnel from 2031-03-01 until 2031-10-31"."""
-    begins = "" if cover.begins == date.min else f" from {cover.begins}"
-    ends = "" if cover.until == date.max else f" until {cover.until}"
-    return f"the {cover.kind}{begins}{ends}"
+    begins: Value = ""
+    if cover.begins != date.min:
+        begins = Message("cover.begins", {"day": cover.begins})
+    ends: Value = ""
+    if cover.until != date.max:
+        ends = Message("cover.ends", {"day": cover.until})
+    return Message("cover.dated", {"kind": cover.kind, "begins": begins, "ends": ends})

@@ -1,0 +1,1 @@
+"""What a plan is made from: the garden with its tables, and its weather as demand days."""

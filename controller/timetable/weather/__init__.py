@@ -1,1 +1,0 @@
-"""Demand days from days of weather, with stand-ins for missing ones."""
