@@ -120,5 +120,4 @@ SENTENCES: dict[str, str] = {
         "the clocks change in the window {opens} to {closes} of {day}: it is {lasts} long, not "
         "{usual}"
     ),
-    # Field tests.
 }
