@@ -25,7 +25,7 @@ from controller.timetable.need.jobs import Grounds
 from controller.timetable.notices import is_short, shortages
 from controller.timetable.packing.fit_day import NO_WINDOW
 from controller.timetable.packing.job import NetworkFlows
-from controller.timetable.plan import garden_accounts
+from controller.timetable.plan import Installation, Span, garden_accounts
 from controller.timetable.records import Dose, NotFitted, Pulse, Short
 
 _DAY = timedelta(days=1)
@@ -275,12 +275,9 @@ class _Simulator:
     def carried(self, garden: Garden, first: date) -> GardenAccounts:
         """Empty accounts for a simulation; all simulations share one network."""
         found = garden_accounts(
-            garden,
-            self.grounds,
-            self.lines,
+            Installation(garden, self.grounds, self.lines),
             self.days,
-            first=first,
-            today=first - 2 * _DAY,  # so no frost is forecast in these days
+            Span(first=first, today=first - 2 * _DAY, count=1),
             normals=self.normals,
             watered_in=True,
         )

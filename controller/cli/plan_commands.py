@@ -48,7 +48,7 @@ from controller.paper.printout import (
 )
 from controller.paper.text import paragraph
 from controller.timetable.need.jobs import allowed_mm
-from controller.timetable.plan import ledger_on, plan_on
+from controller.timetable.plan import Installation, Span, ledger_on, plan_on
 from controller.timetable.records import Timetable
 from controller.weather.files.reader import read_weather
 from controller.wording.say import say
@@ -116,15 +116,11 @@ def balance(args: argparse.Namespace) -> int:
     logged = load_logged(loaded, max(last, planned_from))
     today = planned_from if loaded.is_example else min(now, planned_from)
     timetable = ledger_on(
-        loaded.garden,
-        loaded.grounds,
-        lines,
+        Installation(loaded.garden, loaded.grounds, lines),
         weather_for(loaded, logged, today=today, clock=clock),
         logged.given,
-        first=first,
-        last=last,
+        Span.between(first=first, last=last, today=today),
         planned_from=planned_from,
-        today=today,
     )
     shown = [
         row
@@ -252,12 +248,8 @@ def _timetable(loaded: Loaded, lines: Lines, first: date, last: date, clock: Clo
     # The example's days lie where its calendar says, whatever the date here.
     today = first if loaded.is_example else min(today_in(loaded.garden, clock), first)
     return plan_on(
-        loaded.garden,
-        loaded.grounds,
-        lines,
+        Installation(loaded.garden, loaded.grounds, lines),
         weather_for(loaded, logged, today=today, clock=clock),
         logged.given,
-        first=first,
-        last=last,
-        today=today,
+        Span.between(first=first, last=last, today=today),
     )

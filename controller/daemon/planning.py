@@ -23,7 +23,7 @@ from controller.timetable.need.dose import soaking_of
 from controller.timetable.need.jobs import Given
 from controller.timetable.need.pulse_length import water_s
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
-from controller.timetable.plan import Weather, plan_on
+from controller.timetable.plan import Installation, Span, Weather, plan_on
 from controller.timetable.records import Pulse, Timetable
 from controller.timetable.windows import allowed, hold_stretches, utc_from_local
 
@@ -147,15 +147,15 @@ def plan(
         },
     )
     return plan_on(
-        garden,
-        accepted.grounds,
-        accepted.lines,
+        Installation(garden, accepted.grounds, accepted.lines),
         weather,
         given,
-        first=first_day_to_plan(garden, now_utc),
-        last=today + DAYS_AHEAD * _DAY,
-        today=today,
-        not_before_utc=now_utc,
+        Span.between(
+            first=first_day_to_plan(garden, now_utc),
+            last=today + DAYS_AHEAD * _DAY,
+            today=today,
+            not_before_utc=now_utc,
+        ),
     )
 
 

@@ -43,29 +43,73 @@ __all__ = [
     "NOTHING_GIVEN",
     "Given",
     "Grounds",
+    "Installation",
     "NetworkFlows",
+    "Span",
     "plan_garden",
 ]
 
 _DAY = timedelta(days=1)
 
 
+@dataclass(frozen=True, slots=True)
+class Installation:
+    """A garden as it stands: its model, its crops and soils, and its lines as they deliver."""
+
+    garden: Garden
+    grounds: Grounds
+    lines: Lines
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """The local days to plan.
+
+    `today` is the garden's date, which separates the past from the forecast; without it, `first`.
+    The timetable begins on `shown_from`; without it, on `first`. Nothing opens before
+    `not_before_utc` (a plan made in mid-morning).
+    """
+
+    first: date
+    count: int
+    today: date | None = None
+    shown_from: date | None = None
+    not_before_utc: datetime | None = None
+
+    @classmethod
+    def between(
+        cls,
+        *,
+        first: date,
+        last: date,
+        today: date | None = None,
+        not_before_utc: datetime | None = None,
+    ) -> Span:
+        """The days from `first` to `last`."""
+        count = (last - first).days + 1
+        return cls(first=first, count=count, today=today, not_before_utc=not_before_utc)
+
+    @property
+    def last(self) -> date:
+        """The last day."""
+        return self.first + (self.count - 1) * _DAY
+
+    @property
+    def made_on(self) -> date:
+        """The garden's date when it is planned."""
+        return self.first if self.today is None else self.today
+
+
 def plan_garden(
-    garden: Garden,
-    grounds: Grounds,
-    lines: Lines,
+    installation: Installation,
     days: Mapping[date, DayInput],
+    span: Span,
     *,
-    first: date,
-    count: int,
-    today: date | None = None,
-    shown_from: date | None = None,
     given: Given = NOTHING_GIVEN,
-    not_before_utc: datetime | None = None,
     normals: Normals | None = None,
     remarks: Iterable[Message] = (),
 ) -> Timetable:
-    """Plan `count` local days from `first` on.
+    """Plan the days of the span.
 
     The account begins with the first of `days`. On past days recorded water counts; without a
     record, water counts by its zone's rule (`given.record`), as the timetable of that day had it.
@@ -76,14 +120,8 @@ def plan_garden(
     days : mapping of date to DayInput
         Without gaps from the start of the account to the last planned day, and as far beyond as a
         dose depends on: to the next window, and to the rain and frost of the next day.
-    today : date, optional
-        The garden's date: it separates the past from the forecast; without it, `first`.
-    shown_from : date, optional
-        The first day of the timetable; without it, `first`.
     given : Given
         The water given on past days, and already on the first day.
-    not_before_utc : datetime, optional
-        Nothing opens before this moment (a plan made in mid-morning).
     normals : Normals, optional
         The normals of this garden, for stages by warmth.
 
@@ -92,21 +130,11 @@ def plan_garden(
     KeyError
         If a day between the start of the account and the last planned day is missing.
     """
-    shown = first if shown_from is None else shown_from
-    carried = garden_accounts(
-        garden,
-        grounds,
-        lines,
-        days,
-        first=first,
-        today=today,
-        given=given,
-        not_before_utc=not_before_utc,
-        normals=normals,
-    )
+    garden, last = installation.garden, span.last
+    shown = span.first if span.shown_from is None else span.shown_from
+    carried = garden_accounts(installation, days, span, given=given, normals=normals)
     accounts = carried.accounts
     carried.through_days_gone()
-    last = first + (count - 1) * _DAY
     messages = [
         *remarks,
         *cover_messages(garden, shown, last),
@@ -119,7 +147,7 @@ def plan_garden(
         *frost_messages(days, today=shown, last=last, hold_below_c=garden.weather.frost_hold_c),
     ]
     planned: list[DayPlanned] = []
-    day = first
+    day = span.first
     while day <= last:
         found = carried.plan(day)
         if day >= shown:
@@ -147,23 +175,19 @@ def plan_garden(
 
 
 def garden_accounts(
-    garden: Garden,
-    grounds: Grounds,
-    lines: Lines,
+    installation: Installation,
     days: Mapping[date, DayInput],
+    span: Span,
     *,
-    first: date,
-    today: date | None = None,
     given: Given = NOTHING_GIVEN,
-    not_before_utc: datetime | None = None,
     normals: Normals | None = None,
     watered_in: bool = False,
 ) -> GardenAccounts:
-    """The accounts of all zones, still empty, with the days as a plan of `today` credits them.
+    """The accounts of all zones, still empty, with the days as a plan of that date credits them.
 
     Arguments as for `plan_garden` and `ZoneAccount`.
     """
-    today = first if today is None else today
+    garden, today = installation.garden, span.made_on
     hold_below_c = garden.weather.frost_hold_c
     held = (
         *frost_days_gone(days, before=today, hold_below_c=hold_below_c),
@@ -173,13 +197,13 @@ def garden_accounts(
     counted = counted_on(days, first=today, fallen_mm=fallen_mm)
     job_maker = JobMaker(
         garden=garden,
-        grounds=grounds,
-        lines=lines,
+        grounds=installation.grounds,
+        lines=installation.lines,
         days=as_planned(days, counted, first=today, fallen_mm=fallen_mm, trust=trust),
-        first=first,
+        first=span.first,
         today=today,
         given=given,
-        not_before_utc=not_before_utc,
+        not_before_utc=span.not_before_utc,
         frost=frozenset(held),
         coming_mm=counted,
     )
@@ -188,7 +212,7 @@ def garden_accounts(
         zone.name: zone_account(job_makers[zone.name], zone, normals, watered_in=watered_in)
         for zone in garden.zones
     }
-    return GardenAccounts(job_maker, job_makers, accounts, NetworkFlows(lines))
+    return GardenAccounts(job_maker, job_makers, accounts, NetworkFlows(installation.lines))
 
 
 def zone_account(
@@ -250,95 +274,59 @@ class Weather:
     credits: tuple[str, ...] = ()
 
 
-def plan_on(
-    garden: Garden,
-    grounds: Grounds,
-    lines: Lines,
-    weather: Weather,
-    given: Given,
-    *,
-    first: date,
-    last: date,
-    today: date,
-    not_before_utc: datetime | None = None,
-) -> Timetable:
-    """Plan the days from `first` to `last` with this weather.
+def plan_on(installation: Installation, weather: Weather, given: Given, span: Span) -> Timetable:
+    """Plan the days of the span with this weather.
 
-    `today` separates the past from the forecast. Each day stands on the account that begins with
-    its own winter: a span across that beginning is planned in two parts.
+    Each day stands on the account that begins with its own winter: a span across that beginning is
+    planned in two parts.
     """
+    site = installation.garden.site
     parts: list[Timetable] = []
-    shown = first
-    while shown <= last:
-        begins = account_begins(shown, garden.site)
-        until = last
-        while account_begins(until, garden.site) != begins:
+    shown = span.first
+    while shown <= span.last:
+        begins = account_begins(shown, site)
+        until = span.last
+        while account_begins(until, site) != begins:
             until -= _DAY
-        part = _planned(
-            garden,
-            grounds,
-            lines,
-            weather,
-            given,
-            begins=begins,
-            first=max(first, begins),
+        part = Span(
+            first=max(span.first, begins),
+            count=(until - max(span.first, begins)).days + 1,
+            today=span.made_on,
             shown_from=shown,
-            last=until,
-            today=today,
-            not_before_utc=not_before_utc,
+            not_before_utc=span.not_before_utc,
         )
+        found = _planned(installation, weather, given, part, begins=begins)
         if parts:  # the days before are those of the previous part
-            part = replace(part, ledger=tuple(rows_since(part.ledger, shown)))
-        parts.append(part)
+            found = replace(found, ledger=tuple(rows_since(found.ledger, shown)))
+        parts.append(found)
         shown = until + _DAY
     return parts[0] if len(parts) == 1 else _joined(parts)
 
 
 def ledger_on(
-    garden: Garden,
-    grounds: Grounds,
-    lines: Lines,
+    installation: Installation,
     weather: Weather,
     given: Given,
+    span: Span,
     *,
-    first: date,
-    last: date,
     planned_from: date,
-    today: date,
 ) -> Timetable:
-    """The ledger of the days from `first` to `last`, with remarks.
+    """The ledger of the days of the span, with remarks.
 
-    Days from `planned_from` on are planned; it is at most the day after `last`. Each day stands on
-    the account of its own winter, as in `plan_on`.
+    Days from `planned_from` on are planned; it is at most the day after the last. Each day stands
+    on the account of its own winter, as in `plan_on`.
     """
-    found = plan_on(
-        garden,
-        grounds,
-        lines,
-        weather,
-        given,
-        first=planned_from,
-        last=max(last, planned_from),
-        today=today,
-    )
+    site, today = installation.garden.site, span.made_on
+    planned = Span.between(first=planned_from, last=max(span.last, planned_from), today=today)
+    found = plan_on(installation, weather, given, planned)
     rows = list(found.ledger)
-    begins, day = account_begins(planned_from, garden.site), planned_from - _DAY
-    while day >= first:
-        if account_begins(day, garden.site) != begins:
-            begins = account_begins(day, garden.site)
-            older = _planned(
-                garden,
-                grounds,
-                lines,
-                weather,
-                given,
-                begins=begins,
-                first=day + _DAY,
-                shown_from=day + _DAY,
-                last=day,
-                today=today,
-                not_before_utc=None,
-            )
+    begins, day = account_begins(planned_from, site), planned_from - _DAY
+    while day >= span.first:
+        if account_begins(day, site) != begins:
+            begins = account_begins(day, site)
+            # No day is planned: the account only runs to the last of its winter.
+            gone = Span(first=day + _DAY, count=0, today=today)
+            older = _planned(installation, weather, given, gone, begins=begins)
             rows = [row for row in rows if row.day > day]
             rows += older.ledger
         day -= _DAY
@@ -347,24 +335,15 @@ def ledger_on(
 
 
 def _planned(
-    garden: Garden,
-    grounds: Grounds,
-    lines: Lines,
-    weather: Weather,
-    given: Given,
-    *,
-    begins: date,
-    first: date,
-    shown_from: date,
-    last: date,
-    today: date,
-    not_before_utc: datetime | None,
+    installation: Installation, weather: Weather, given: Given, span: Span, *, begins: date
 ) -> Timetable:
     """Plan days whose accounts have one beginning.
 
     Weather is made beyond the last of them, as far as a dose depends on: to the next window, and to
     the rain and frost of the next day. Otherwise the last day of a short plan would know less.
     """
+    garden, first, last, today = installation.garden, span.first, span.last, span.made_on
+    shown_from = first if span.shown_from is None else span.shown_from
     demand = demand_days(
         weather.rows,
         garden.site,
@@ -380,16 +359,10 @@ def _planned(
     )
     shown = (day for day in demand.days.values() if shown_from <= day.day <= last)
     return plan_garden(
-        garden,
-        grounds,
-        lines,
+        installation,
         demand.days,
-        first=first,
-        count=(last - first).days + 1,
-        today=today,
-        shown_from=shown_from,
+        span,
         given=given,
-        not_before_utc=not_before_utc,
         normals=weather.normals,
         remarks=(
             *weather.remarks,

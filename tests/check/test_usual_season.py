@@ -33,7 +33,7 @@ from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
 from controller.messages import Message
 from controller.paper.usual_season import season_lines, season_row
-from controller.timetable.plan import NOTHING_GIVEN, Grounds, Weather, plan_on
+from controller.timetable.plan import NOTHING_GIVEN, Grounds, Installation, Span, Weather, plan_on
 from controller.timetable.records import Timetable
 from controller.units import m3_from_l, m3_s_from_l_min
 from controller.weather.day import WeatherDay
@@ -78,14 +78,10 @@ def planned(garden: Garden) -> Timetable:
     assert season is not None
     first, last = season
     return plan_on(
-        garden,
-        Grounds(garden, catalogue()),
-        Lines(garden),
+        Installation(garden, Grounds(garden, catalogue()), Lines(garden)),
         Weather(rows=(WeatherDay(day=first - timedelta(days=1), rain_mm=60.0),)),
         NOTHING_GIVEN,
-        first=first,
-        last=last,
-        today=first,
+        Span.between(first=first, last=last, today=first),
     )
 
 

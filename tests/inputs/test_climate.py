@@ -24,7 +24,7 @@ from controller.inputs.gather import Gatherer
 from controller.inputs.monthly_climate import climate_in_force, climate_messages
 from controller.paper.printout import timetable_text
 from controller.timetable.need.jobs import Grounds
-from controller.timetable.plan import NOTHING_GIVEN, Weather, plan_on
+from controller.timetable.plan import NOTHING_GIVEN, Installation, Span, Weather, plan_on
 from controller.weather.day import WeatherDay
 from controller.wording.say import say
 from crops.catalogue import load
@@ -70,14 +70,10 @@ def with_table(tmp_path: Path) -> tuple[Garden, Normals]:
 
 def plan_words(garden: Garden, weather: Weather) -> str:
     timetable = plan_on(
-        garden,
-        Grounds(garden, load()),
-        Lines(garden),
+        Installation(garden, Grounds(garden, load()), Lines(garden)),
         weather,
         NOTHING_GIVEN,
-        first=FIRST,
-        last=FIRST + 6 * DAY,
-        today=FIRST,
+        Span.between(first=FIRST, last=FIRST + 6 * DAY, today=FIRST),
     )
     return " ".join(timetable_text(timetable, garden).split())
 

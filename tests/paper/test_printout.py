@@ -31,7 +31,7 @@ from controller.paper.printout import (
 from controller.paper.text import WIDTH, long_day, open_time, paragraph
 from controller.timetable.need.dose import need_of
 from controller.timetable.need.jobs import Grounds
-from controller.timetable.plan import plan_garden
+from controller.timetable.plan import Installation, Span, plan_garden
 from controller.timetable.records import Dose, Timetable, Why
 from crops.catalogue import load
 
@@ -57,12 +57,9 @@ GARDEN = a_garden(
 
 def _plan(garden: Garden = GARDEN) -> Timetable:
     return plan_garden(
-        garden,
-        Grounds(garden, load()),
-        Lines(garden),
+        Installation(garden, Grounds(garden, load()), Lines(garden)),
         even_days(FIRST - timedelta(days=3), FIRST + timedelta(days=9)),
-        first=FIRST,
-        count=4,
+        Span(first=FIRST, count=4),
         given=NOTHING_GIVEN,
         remarks=(
             quoted("a remark that is long enough to need more than one line when it is printed"),

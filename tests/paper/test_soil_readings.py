@@ -14,7 +14,7 @@ from controller.errors import InputError
 from controller.hydraulics.network.garden_lines import Lines
 from controller.logbook.records import Reading
 from controller.paper.soil_readings import BY_FEEL, BY_VOLUME, KIND, moisture_from, soil_checks
-from controller.timetable.plan import Grounds, plan_garden
+from controller.timetable.plan import Grounds, Installation, Span, plan_garden
 from crops.catalogue import load
 
 DAY = date(2031, 6, 1)
@@ -25,12 +25,9 @@ def row() -> LedgerDay:
     """A day of a real ledger."""
     garden, first = a_garden(), DAY - timedelta(days=10)
     timetable = plan_garden(
-        garden,
-        Grounds(garden, load()),
-        Lines(garden),
+        Installation(garden, Grounds(garden, load()), Lines(garden)),
         even_days(first, DAY + timedelta(days=2)),
-        first=DAY,
-        count=2,
+        Span(first=DAY, count=2),
         given=NOTHING_GIVEN,
     )
     return next(r for r in timetable.ledger if r.day == DAY)

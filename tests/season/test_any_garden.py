@@ -23,7 +23,7 @@ from controller.demand.soil.mulch import KINDS
 from controller.garden.model import Bed, Coefficients, Garden, Planting, UnlikeRows, Watering, Zone
 from controller.garden.plumbing import Face, Opening, Row, Walls
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.plan import Grounds, plan_garden
+from controller.timetable.plan import Grounds, Installation, Span, plan_garden
 from controller.timetable.unwritten import Record
 from controller.units import m3_s_from_l_min
 
@@ -165,7 +165,9 @@ def test_no_garden_on_any_days_leaks_or_leaves_its_range(seed: int) -> None:
         )
         begun = rng.choice([None, None, first - 20 * DAY, date.min])
         given = replace(given, record=Record(begun=begun, daemon_from=begun))
-        plan = plan_garden(garden, grounds, lines, days, first=first, count=15, given=given)
+        plan = plan_garden(
+            Installation(garden, grounds, lines), days, Span(first=first, count=15), given=given
+        )
         before: dict[tuple[str, str], LedgerDay] = {}
         for day in plan.ledger:
             check(day)

@@ -26,7 +26,7 @@ from controller.garden.plumbing import Opening, Walls
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import HoleFlow
 from controller.hydraulics.network.uniformity import real_uniformity
-from controller.timetable.plan import Grounds, plan_garden
+from controller.timetable.plan import Grounds, Installation, Span, plan_garden
 from controller.units import l_from_m3, m3_s_from_l_min
 
 DAY = timedelta(days=1)
@@ -110,12 +110,9 @@ def season(
         ),
     )
     timetable = plan_garden(
-        garden,
-        Grounds(garden, catalogue()),
-        lines,
+        Installation(garden, Grounds(garden, catalogue()), lines),
         days,
-        first=START + DAY,
-        count=length - 1,
+        Span(first=START + DAY, count=length - 1),
         given=NOTHING_GIVEN,
     )
     spread = dict.fromkeys((d.day for d in timetable.ledger), 0.0)

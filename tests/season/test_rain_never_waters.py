@@ -29,7 +29,7 @@ from controller.garden.model import Bed, Coefficients, Garden, Planting, Waterin
 from controller.garden.plumbing import Opening, Walls
 from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.need.jobs import Given, Grounds
-from controller.timetable.plan import plan_garden
+from controller.timetable.plan import Installation, Span, plan_garden
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 
@@ -67,7 +67,10 @@ class Season:
         gone = {key: litres for key, litres in self.litres.items() if key[1] < morning}
         given: Given = replace(NOTHING_GIVEN, litres=gone)
         return plan_garden(
-            self.garden, self.grounds, self.lines, days, first=morning, count=count, given=given
+            Installation(self.garden, self.grounds, self.lines),
+            days,
+            Span(first=morning, count=count),
+            given=given,
         )
 
 

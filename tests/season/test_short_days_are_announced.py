@@ -23,7 +23,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.inputs.garden_loader import garden_from_file
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.notices import is_short
-from controller.timetable.plan import plan_garden
+from controller.timetable.plan import Installation, Span, plan_garden
 from controller.timetable.records import Timetable
 
 pytestmark = pytest.mark.slow
@@ -44,7 +44,11 @@ def test_no_crop_of_the_example_runs_short_unannounced_in_twenty_three_years() -
     for year, days in years.items():
 
         def printed(first: date, count: int, known: Mapping[date, DayInput]) -> Timetable:
-            return plan_garden(garden, grounds, lines, known, first=first, count=count, today=first)
+            return plan_garden(
+                Installation(garden, grounds, lines),
+                known,
+                Span(first=first, count=count, today=first),
+            )
 
         announced: set[tuple[str, str, date]] = set()
         frosts: set[date] = set()

@@ -11,7 +11,7 @@ from functools import cache
 from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.garden.model import Garden
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.plan import Given, Grounds, plan_garden
+from controller.timetable.plan import Given, Grounds, Installation, Span, plan_garden
 from controller.timetable.records import Timetable
 from crops.catalogue import Catalogue, load
 from support.given import NOTHING_GIVEN
@@ -38,12 +38,9 @@ def a_plan(
     given: Given = NOTHING_GIVEN,
 ) -> Timetable:
     return plan_garden(
-        garden,
-        Grounds(garden, catalogue()),
-        _lines(garden),
+        Installation(garden, Grounds(garden, catalogue()), _lines(garden)),
         days,
-        first=first,
-        count=count,
+        Span(first=first, count=count),
         given=given,
     )
 

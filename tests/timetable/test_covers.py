@@ -26,7 +26,7 @@ from controller.garden.plumbing import Opening, Row
 from controller.hydraulics.network.garden_lines import Lines
 from controller.inputs.climatology import normals_from
 from controller.timetable.need.jobs import Grounds
-from controller.timetable.plan import Weather, plan_on
+from controller.timetable.plan import Installation, Span, Weather, plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.unwritten import NO_RECORD
 from controller.units import m3_s_from_l_min
@@ -180,8 +180,9 @@ def test_forecast_rain_lowers_no_dose_under_glass() -> None:
 
     assert net_mm(rain_mm=15.0) < net_mm(rain_mm=0.0)
     assert net_mm(GLASS, rain_mm=15.0) == net_mm(GLASS, rain_mm=0.0)
-    assert net_mm(FLEECE, rain_mm=10.0) == approx(net_mm(replace(FLEECE, rain_factor=1.0),
-                                                          rain_mm=8.0))  # fmt: skip
+    assert net_mm(FLEECE, rain_mm=10.0) == approx(
+        net_mm(replace(FLEECE, rain_factor=1.0), rain_mm=8.0)
+    )
 
 
 def test_rain_that_the_gauge_caught_outside_is_multiplied_too() -> None:
@@ -258,10 +259,11 @@ def test_stages_by_warmth_come_sooner_under_fleece() -> None:
         [replace(w, day=w.day - 365 * n * DAY) for n in (1, 2) for w in weather], garden.site
     )
     timetable = plan_on(
-        garden, Grounds(garden, catalogue()), Lines(garden),
-        Weather(rows=tuple(weather), normals=normals), NOTHING_GIVEN,
-        first=SET_OUT + 59 * DAY, last=SET_OUT + 59 * DAY, today=SET_OUT + 59 * DAY,
-    )  # fmt: skip
+        Installation(garden, Grounds(garden, catalogue()), Lines(garden)),
+        Weather(rows=tuple(weather), normals=normals),
+        NOTHING_GIVEN,
+        Span.between(first=SET_OUT + 59 * DAY, last=SET_OUT + 59 * DAY, today=SET_OUT + 59 * DAY),
+    )
 
     def initial_days(zone: str) -> int:
         return sum(

@@ -25,7 +25,7 @@ from controller.timetable.need.dose import (
     lowered_mm,
     to_come_mm,
 )
-from controller.timetable.plan import Given, Grounds, plan_garden
+from controller.timetable.plan import Given, Grounds, Installation, Span, plan_garden
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 from crops.catalogue import load
@@ -127,9 +127,11 @@ def plan_of(
     zone = a_zone(opening=Opening(alone_flow_m3_s=m3_s_from_l_min(1.0)))
     garden = a_garden(zone, watering=Watering(windows=(window,), forecast_trust=trust))
     return plan_garden(
-        garden, Grounds(garden, CATALOGUE), Lines(garden), days, first=first, count=count,
+        Installation(garden, Grounds(garden, CATALOGUE), Lines(garden)),
+        days,
+        Span(first=first, count=count),
         given=given,
-    )  # fmt: skip
+    )
 
 
 def days_with(*rain_mm: float, chance_pct: float = 80.0) -> dict[date, DayInput]:

@@ -19,7 +19,7 @@ from controller.garden.model import Garden, Hold, Planting, Watering, Window
 from controller.garden.plumbing import Opening, ValveKind
 from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.need.jobs import Given, Grounds, allowed_mm
-from controller.timetable.plan import plan_garden
+from controller.timetable.plan import Installation, Span, plan_garden
 from controller.timetable.records import Timetable
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.wording.say import say
@@ -40,14 +40,10 @@ def planned(
     not_before_utc: datetime | None = None,
 ) -> Timetable:
     return plan_garden(
-        garden,
-        Grounds(garden, CATALOGUE),
-        Lines(garden),
+        Installation(garden, Grounds(garden, CATALOGUE), Lines(garden)),
         even_days(first - 3 * DAY, first + count * DAY) if days is None else days,
-        first=first,
-        count=count,
+        Span(first=first, count=count, not_before_utc=not_before_utc),
         given=NOTHING_GIVEN if given is None else given,
-        not_before_utc=not_before_utc,
     )
 
 

@@ -16,6 +16,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.messages import Message
 from controller.timetable import plan
 from controller.timetable.need.jobs import Grounds
+from controller.timetable.plan import Installation, Span
 from controller.timetable.records import Timetable
 from controller.units import l_from_m3
 from crops.catalogue import load
@@ -72,12 +73,9 @@ def random_beds(seed: int) -> Garden:
 
 def planned(garden: Garden, count: int) -> Timetable:
     return plan.plan_garden(
-        garden,
-        Grounds(garden, CATALOGUE),
-        Lines(garden),
+        Installation(garden, Grounds(garden, CATALOGUE), Lines(garden)),
         even_days(FIRST - 3 * DAY, FIRST + count * DAY),
-        first=FIRST,
-        count=count,
+        Span(first=FIRST, count=count),
         given=NOTHING_GIVEN,
     )
 

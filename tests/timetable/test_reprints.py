@@ -33,7 +33,7 @@ from controller.garden.plumbing import Drilling, Face, Row, Valve, ValveKind, Wa
 from controller.hydraulics.network.garden_lines import Lines
 from controller.inputs.climatology import normals_from
 from controller.timetable.need.jobs import Given, Grounds
-from controller.timetable.plan import NOTHING_GIVEN, Weather, ledger_on, plan_on
+from controller.timetable.plan import NOTHING_GIVEN, Installation, Span, Weather, ledger_on, plan_on
 from controller.timetable.records import Pulse, Timetable
 from controller.timetable.unwritten import Record
 from controller.weather.day import WeatherDay
@@ -68,27 +68,19 @@ class Case:
 
     def plan(self, first: date, days: int) -> Timetable:
         return plan_on(
-            self.garden,
-            Grounds(self.garden, CATALOGUE),
-            self.lines,
+            Installation(self.garden, Grounds(self.garden, CATALOGUE), self.lines),
             self.weather,
             self.given,
-            first=first,
-            last=first + (days - 1) * DAY,
-            today=self.today,
+            Span.between(first=first, last=first + (days - 1) * DAY, today=self.today),
         )
 
     def ledger(self, first: date, last: date) -> list[LedgerDay]:
         found = ledger_on(
-            self.garden,
-            Grounds(self.garden, CATALOGUE),
-            self.lines,
+            Installation(self.garden, Grounds(self.garden, CATALOGUE), self.lines),
             self.weather,
             self.given,
-            first=first,
-            last=last,
+            Span.between(first=first, last=last, today=self.today),
             planned_from=last + DAY,
-            today=self.today,
         )
         return [row for row in found.ledger if first <= row.day <= last]
 

@@ -15,7 +15,7 @@ from support.given import NOTHING_GIVEN
 from controller.garden.model import Garden, Watering, Zone
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.plan import Grounds, NetworkFlows, plan_garden
+from controller.timetable.plan import Grounds, Installation, NetworkFlows, Span, plan_garden
 from controller.timetable.records import Pulse, Timetable
 from controller.units import GRAVITY_M_S2, head_m_from_psi, m3_s_from_l_min
 from controller.wording.say import say
@@ -43,7 +43,9 @@ def beds(*, psi: float) -> Garden:
 def planned(garden: Garden, lines: Lines) -> Timetable:
     days = even_days(FIRST - timedelta(days=9), FIRST + timedelta(days=3), eto_mm=7.0)
     grounds = Grounds(garden, load())
-    return plan_garden(garden, grounds, lines, days, first=FIRST, count=3, given=NOTHING_GIVEN)
+    return plan_garden(
+        Installation(garden, grounds, lines), days, Span(first=FIRST, count=3), given=NOTHING_GIVEN
+    )
 
 
 def together(pulses: tuple[Pulse, ...]) -> set[frozenset[str]]:

@@ -15,7 +15,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.messages import quoted
 from controller.timetable.need.jobs import NOTHING_GIVEN, Grounds
 from controller.timetable.notices import is_short, shortages
-from controller.timetable.plan import Weather, plan_on
+from controller.timetable.plan import Installation, Span, Weather, plan_on
 from controller.timetable.records import NotFitted, Short, Timetable
 from controller.units import m3_s_from_l_min
 from controller.wording.say import say
@@ -88,14 +88,10 @@ def test_the_day_on_which_it_is_set_out_is_none() -> None:
 def test_a_zone_whose_rows_are_all_plugged_is_short_and_says_why() -> None:
     garden = a_garden(a_zone("dry", rows=(a_row(plugged=True),)), a_zone("fed", relay=18))
     found = plan_on(
-        garden,
-        Grounds(garden, catalogue()),
-        Lines(garden),
+        Installation(garden, Grounds(garden, catalogue()), Lines(garden)),
         Weather(rows=()),
         NOTHING_GIVEN,
-        first=SET_OUT,
-        last=SET_OUT + 2 * DAY,
-        today=SET_OUT,
+        Span.between(first=SET_OUT, last=SET_OUT + 2 * DAY, today=SET_OUT),
     )
     assert {pulse.zone for pulse in found.pulses} == {"fed"}
     assert [(short.zone, said_reason(short)) for short in found.short] == [

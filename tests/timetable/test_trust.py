@@ -16,7 +16,7 @@ from controller.garden.plumbing import Drilling, Face, Opening, Supply, SupplyKi
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import Corrections
 from controller.timetable.need.jobs import Grounds
-from controller.timetable.plan import plan_garden
+from controller.timetable.plan import Installation, Span, plan_garden
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_gal_min, m3_s_from_l_min
 from crops.catalogue import load
@@ -44,7 +44,9 @@ def planned(garden: Garden, corrections: Corrections | None = None) -> Timetable
     lines = Lines(garden) if corrections is None else Lines(garden, corrections=corrections)
     days = even_days(first - timedelta(days=10), first + timedelta(days=4))
     grounds = Grounds(garden, CATALOGUE)
-    return plan_garden(garden, grounds, lines, days, first=first, count=4, given=NOTHING_GIVEN)
+    return plan_garden(
+        Installation(garden, grounds, lines), days, Span(first=first, count=4), given=NOTHING_GIVEN
+    )
 
 
 def test_an_unknown_opening_is_said_by_check_with_its_band() -> None:
