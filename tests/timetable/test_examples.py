@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+import inspect
 import re
 from types import FunctionType, ModuleType
 
@@ -42,8 +43,8 @@ def _floats(module: ModuleType) -> list[FunctionType]:
     ids=lambda f: f.__name__,
 )
 def test_a_figure_of_need_has_its_unit_its_source_and_an_example(function: FunctionType) -> None:
-    text = function.__doc__ or ""
+    text = inspect.getdoc(function) or ""
     for heading in ("Parameters", "Returns", "Source", "Examples"):
-        assert f"{heading}\n    {'-' * len(heading)}" in text, heading
+        assert f"{heading}\n{'-' * len(heading)}" in text, heading
     returns = text.split("Returns\n")[1].split("Source\n")[0]
     assert re.search(r"\[[^\]]+\]", returns), returns

@@ -67,13 +67,13 @@ def low_quarter_uniformity(flows_m3_s: Sequence[float]) -> float:
     0.381
     """
     ordered = _ordered(flows_m3_s)
-    total = sum(ordered)
-    if total <= 0.0:
+    mean = sum(ordered) / len(ordered)
+    if mean <= 0.0:
         return 0.0
     quarter = len(ordered) / 4.0
     whole = int(quarter)
     low = sum(ordered[:whole]) + (quarter - whole) * ordered[whole]
-    return min(1.0, (low / quarter) / (total / len(ordered)))
+    return min(1.0, (low / quarter) / mean)
 
 
 def flow_variation(flows_m3_s: Sequence[float]) -> float:
