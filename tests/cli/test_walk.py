@@ -168,6 +168,8 @@ def test_a_good_installation_has_no_finding(go: Go) -> None:
     assert done.code == 0, done.out
     assert done.ons() == [17, 22, 23]
     assert done.plant.most_open_at_once == 1
+    # Nobody may take this for water.
+    assert any("PRETENDED PINS" in words for words in done.person.said)
     assert "Findings: none" in done.out
     assert "Not walked: hedge (hand valve)." in done.out
     (words,) = done.happenings

@@ -139,9 +139,8 @@ class _Walk:
     def _on_the_board(self, person: Person) -> None:
         kind = self._args.pins or self._garden.board.pins
         board = a_board(kind, self._garden, self._clock, self._own)
-        loud = getattr(board.pins, "loud", "")
-        if loud:
-            person.say(loud)
+        if board.kind == "mock":
+            person.say("PRETENDED PINS (mock): no relay moves, no valve opens, no water runs.")
         self._bench = Bench(
             board,
             self._accepted,
