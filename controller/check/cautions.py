@@ -7,10 +7,12 @@ in `about`.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 from ipaddress import ip_address
 
 from controller.check.finding import Finding, caution, fault, in_zone
+from controller.check.likely_slips import of_beds, of_pressure, of_start, of_zone_rows
 from controller.check.place_checks import of_place
 from controller.check.supply_checks import of_forks, of_sets, of_supply
 from controller.check.zone_checks import (
@@ -62,6 +64,9 @@ def findings(
     if not garden.zones:
         found.append(fault(Message("place.garden"), Message("check.no_zone")))
     found += of_place(garden, grounds.crop)
+    found += of_pressure(garden)
+    found += of_start(garden)
+    found += of_beds(garden)
     for zone in garden.zones:
         found += _of_zone(zone, garden, grounds, lines)
     found += of_sets(garden, lines)
@@ -84,6 +89,7 @@ def _of_zone(zone: Zone, garden: Garden, grounds: Grounds, lines: Lines) -> list
     if flow.flow_m3_s <= 0.0:
         return [fault(where, Message("check.no_water"))]
     return [
+        *of_zone_rows(zone),
         *_of_flow(zone, garden, flow, lines),
         *of_dose(zone, garden, grounds, flow, lines),
         *of_plantings(zone, grounds),
@@ -134,7 +140,7 @@ def _of_flow(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[F
     stays = first_that_stays_open(lines, frozenset((zone.name,)))
     if stays is not None:
         message = Message(
-            "check.stays_open",
+            "check.assumed_stays_open" if stays.assumed else "check.stays_open",
             {
                 "wants": Quantity(stays.wants_m, "pressure"),
                 "has": Quantity(max(0.0, stays.has_m), "pressure"),
@@ -148,7 +154,7 @@ def _zone_messages(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> 
     """Warnings about one zone alone: its rows, its stream, its opening, its barrel."""
     loss_k = lines.valve_loss_k(zone.name)
     rows = doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines))
-    messages = [row.message for row in rows]
+    messages = _alike_once([row.message for row in rows])
     others = jet_warning(flow, lines), stream_warning(zone, flow)
     messages += [one for one in others if one is not None]
     guess = opening_warning(zone, flow, loss_k)
@@ -170,6 +176,39 @@ def _zone_messages(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> 
         )
     fall = _fall_message(zone, garden, flow, lines, loss_k)
     return messages if fall is None else [*messages, fall]
+
+
+def _alike_once(messages: Iterable[Message]) -> list[Message]:
+    """These messages about rows; what is the same for several rows is said once."""
+    alike: dict[Message, list[tuple[str, Message]]] = {}
+    for message in messages:
+        row, rest = _without_row(message)
+        alike.setdefault(rest, []).append((row, message))
+    return [
+        Message(
+            "check.same_for_rows",
+            {
+                "message": of_rows[0][1],
+                "count": len(of_rows) - 1,
+                "rows": tuple(row for row, _ in of_rows[1:]),
+            },
+        )
+        if len(of_rows) > 1
+        else of_rows[0][1]
+        for of_rows in alike.values()
+    ]
+
+
+def _without_row(message: Message) -> tuple[str, Message]:
+    """The number of the row that a message, or one inside it, is about; and the rest of it."""
+    row, rest = "", dict(message.values)
+    for name, value in message.values.items():
+        if name == "row":
+            row = str(rest.pop(name))
+        elif isinstance(value, Message):
+            inner_row, rest[name] = _without_row(value)
+            row = row or inner_row
+    return row, Message(message.code, rest)
 
 
 def _fall_message(

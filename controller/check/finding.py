@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from controller.hydraulics.design.advice_zone import Advice
-from controller.messages import Message
+from controller.messages import Message, Value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +36,20 @@ def fault(where: Message, message: Message) -> Finding:
 def caution(where: Message, message: Message, *, about: str = "") -> Finding:
     """A finding that something works badly or needs a look."""
     return Finding(weight="caution", where=where, message=message, about=about)
+
+
+def in_order(found: Iterable[Finding]) -> list[Finding]:
+    """Faults first, then cautions; those about one zone stand together."""
+    listed = list(found)
+    places: dict[tuple[str, Value], int] = {}
+    for one in listed:
+        places.setdefault((one.weight, _about(one)), len(places))
+    return sorted(listed, key=lambda one: (one.weight != "fault", places[one.weight, _about(one)]))
+
+
+def _about(found: Finding) -> Value:
+    """The zone that a finding is about, else its place."""
+    return found.where.values.get("zone", found.where)
 
 
 def unsaid(found: Iterable[Finding], advice: Iterable[Advice]) -> list[Finding]:

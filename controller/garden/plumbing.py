@@ -110,6 +110,7 @@ class Supply:
     before: BeforeRegulator | None = field(default=None, repr=False)
     test_assumed: bool = field(default=False, repr=False)
     pump: Pump | None = field(default=None, repr=False)
+    still_as_written: str = field(default="", repr=False)  # static_pressure in the garden file
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
