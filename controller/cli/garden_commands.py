@@ -256,6 +256,7 @@ def _text(checked: _Checked, *, everything: bool) -> str:
     if everything:
         lines += [line for part in _parts(checked, filled, season) for line in part]
     else:
+        lines += _part("Where no weather is known", [f"{checked.climate}."])
         lines += _part("A usual season", season[:1])
         counts = {
             "beds": len(garden.beds),

@@ -350,7 +350,7 @@ def _garden_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
         "--all",
         action="store_true",
         dest="everything",
-        help="also what was filled in, and what supply, climate and season are taken as",
+        help="also what was filled in, and how supply and perennials are understood",
     )
     _add_forms(check)
     new = commands.add_parser("new", help="answer some questions, get a garden file")

@@ -91,8 +91,8 @@ SENTENCES: dict[str, str] = {
     "check.starts_high": "{zones} may open at power-on, until the daemon runs: GPIO {lines:listed} "
     "{count:starts|start} high, and an active-high relay is on at high (Raspberry Pi; other "
     "boards: see theirs). Move {count:the relay|these relays} to GPIO 9 to 27, or fit 10 kilohm "
-    "from each relay input to ground and write resistors = true in [board]; a line gpio={raw}=op,dl "
-    "in the board's config.txt sets it off within seconds",
+    "from each relay input to ground and write resistors = true in [board]; a line "
+    "gpio={raw}=op,dl in the board's config.txt sets it off within seconds",
     "check.no_zone_here": 'no zone waters it: add bed = "{bed}" to the zone that does, or take '
     "the bed out of the file",
     "check.row_over_bed": 'it is {row} long, and the bed "{bed}" only {length}: what its holes '
@@ -245,8 +245,8 @@ SENTENCES: dict[str, str] = {
     "verdict.both": "{faults:1 fault|{faults} faults}, {cautions:1 caution|{cautions} "
     "cautions}: mend the {faults:fault|faults} first",
     "verdict.more": "{beds:1 bed|{beds} beds}, {zones:1 zone|{zones} zones}, {rows:1 row|{rows} "
-    "rows}; {filled:1 setting was|{filled} settings were} filled in. To see them, and what the "
-    "supply, perennials, climate and a usual season are taken as, add --all",
+    "rows}; {filled:1 setting was|{filled} settings were} filled in. To see them, and how the "
+    "supply and perennials are understood, add --all",
     # A usual season, and what would help.
     "check.short": _SHORT,
     "check.short_helps": _SHORT + "; {helps}",

@@ -52,7 +52,7 @@ def most_together(lines: Lines, zones: tuple[str, ...]) -> Together:
 class StaysOpen:
     """A zone whose valve does not close while a set is open: the head it needs and has.
 
-    `assumed`: nobody wrote its kind, and a diaphragm is assumed.
+    `assumed`: as in `Valve`.
     """
 
     zone: str
@@ -94,7 +94,7 @@ def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
         return []
     heads_m = _heads_in_main_m(lines, opened, [zone for zone, _ in asking])
     lacking = [
-        StaysOpen(zone=zone.name, wants_m=wants_m, has_m=has_m, assumed=zone.valve.device is None)
+        StaysOpen(zone=zone.name, wants_m=wants_m, has_m=has_m, assumed=zone.valve.assumed)
         for zone, wants_m in asking
         if (has_m := heads_m[zone.name] - zone.rise_m) < wants_m
     ]
