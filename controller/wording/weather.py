@@ -4,7 +4,7 @@ SENTENCES: dict[str, str] = {
     # The sources.
     "source.not_read": "no weather from {name}: {fault}",
     "source.no_file": '{key} = "{name}" in [weather]: there is no such file. Looked for at '
-    "{path}; mend the name, or put the file there. Until then what is usual stands in",
+    "{path}: mend the name, or put the file there",
     "source.more_lines": "{name}: {more} more {more:line|lines} like these",
     "source.no_day": "it has no day",
     "source.normals_not_read": "no normals from {name}: {fault}",

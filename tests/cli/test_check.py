@@ -120,8 +120,7 @@ def test_a_file_of_weather_that_is_not_there_is_a_fault_in_the_same_words_in_pla
     text = f'{SOUND}[weather]\n{key} = "{name}"\n'
     words = (
         f'{key} = "{name}" in [weather]: there is no such file. Looked for at '
-        f"{tmp_path.resolve() / name}; mend the name, or put the file there. Until then what is "
-        "usual stands in"
+        f"{tmp_path.resolve() / name}: mend the name, or put the file there"
     )
     code, out, _ = run(text, "check", "--json")
     assert (code, json.loads(out)["faults"]) == (1, [f"weather: {words}"])
