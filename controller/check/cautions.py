@@ -139,11 +139,18 @@ def _of_flow(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[F
             found.append(caution(row, message, about="speed"))
     stays = first_that_stays_open(lines, frozenset((zone.name,)))
     if stays is not None:
+        still_m = supply_states(garden.supply).start.static_head_m
+        most_m = max(still_m, lines.supply.static_head_m) - zone.rise_m
         message = Message(
             "check.assumed_stays_open" if stays.assumed else "check.stays_open",
             {
                 "wants": Quantity(stays.wants_m, "pressure"),
                 "has": Quantity(max(0.0, stays.has_m), "pressure"),
+                "helps": Message("check.throttle_behind")
+                if most_m >= stays.wants_m
+                else Message(
+                    "check.never_so_high", {"most": Quantity(max(0.0, most_m), "pressure")}
+                ),
             },
         )
         found.append(fault(where, message))

@@ -8,7 +8,7 @@ _UNEVEN = (
 )
 _BARREL_FALLS = (
     "while the barrel falls from {full} to {lowest} it gives {first} at first and {last} at the "
-    "end; it is timed at the {middle} of the middle"
+    "end; it is timed at the {middle} of the middle, so keep it filled up if that is too rough"
 )
 _FIXED_OFFSET = (
     'timezone "{timezone}" has the same time all year: where clocks change, windows are an hour '
@@ -117,12 +117,14 @@ SENTENCES: dict[str, str] = {
     "check.fast_row": "water enters it at {speed}: friction can make it uneven, and dry-fitted "
     "joints are pushed apart; throttle it, feed it in its middle, or take the next pipe",
     "check.stays_open": "its valve wants {wants} before it to shut, and with it open only {has} "
-    "are left: it is not opened; throttle the row behind it, or take a valve that shuts without "
-    "pressure",
+    "are left: it is not opened; {helps}",
     "check.assumed_stays_open": "it is not opened: no kind is written for its valve, so a "
     "diaphragm is assumed, which wants {wants} before it to shut, and with it open only {has} are "
-    'left. If it shuts without pressure, write its kind, as in kind = "direct"; else throttle the '
-    "row behind it, or take a valve that does",
+    'left. If it shuts without pressure, write its kind, as in kind = "direct"; else {helps}',
+    "check.throttle_behind": "throttle the row behind it, or take a valve that shuts without "
+    "pressure",
+    "check.never_so_high": "take a valve that shuts without pressure, for here even with nothing "
+    "running there are no more than {most}",
     # Zones together.
     "check.never_together": "it is never open together with {others}: its valve wants {wants} "
     "before it to shut, and as little as {has} would be left; throttled behind their valves they "

@@ -64,6 +64,12 @@ def test_a_valve_whose_kind_is_assumed_is_said_to_be() -> None:
     valve = replace(zone.valve, least_closing_head_m=head_m_from_psi(10), assumed=True)
     said = _words(a_garden(replace(zone, valve=valve), us_units=True))
     assert "fault: it is not opened: no kind is written for its valve" in said
+    assert "else throttle the row behind it" in said
+    # Where the supply never has that pressure, no throttle helps. WORKED: 4 psi are 2.82 m.
+    weak = replace(a_garden().supply, static_head_m=head_m_from_psi(4), test_head_m=0.5)
+    low = _words(a_garden(replace(zone, valve=valve, rise_m=0.0), supply=weak, us_units=True))
+    assert "even with nothing running there are no more than 4 psi" in low
+    assert "throttle the row" not in low
     # Alone it keeps its pressure, beside another it does not.
     slow = Opening(alone_flow_m3_s=m3_s_from_l_min(2.5))
     open_rows = a_zone("birch", relay=5, rows=(a_row(20), a_row(20), a_row(20)))
