@@ -56,6 +56,7 @@ def test_a_pressure_in_the_wrong_unit_is_named_with_the_other(
 
 
 def test_a_pressure_that_fits_no_unit_is_to_be_read_again() -> None:
+    # WORKED: the bounds that the sentence names; 3 m of water are 3 x 998.2 x 9.80665 Pa, 29.4 kPa.
     assert psi_from_head_m(LEAST_TAP_M) == pytest.approx(10.0)
     assert psi_from_head_m(MOST_TAP_M) == pytest.approx(120.0)
     (low,) = of_pressure(_on_tap("0.5 bar", "0.2 bar"))
