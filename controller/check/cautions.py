@@ -7,11 +7,10 @@ in `about`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import date, timedelta
 from ipaddress import ip_address
 
-from controller.check.finding import Finding, caution, fault, in_zone
+from controller.check.finding import Finding, alike_once, caution, fault, in_zone
 from controller.check.likely_slips import of_beds, of_pressure, of_start, of_zone_rows
 from controller.check.place_checks import of_place
 from controller.check.supply_checks import of_forks, of_sets, of_supply
@@ -161,7 +160,7 @@ def _zone_messages(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> 
     """Warnings about one zone alone: its rows, its stream, its opening, its barrel."""
     loss_k = lines.valve_loss_k(zone.name)
     rows = doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines))
-    messages = _alike_once([row.message for row in rows])
+    messages = alike_once([row.message for row in rows])
     others = jet_warning(flow, lines), stream_warning(zone, flow)
     messages += [one for one in others if one is not None]
     guess = opening_warning(zone, flow, loss_k)
@@ -183,39 +182,6 @@ def _zone_messages(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> 
         )
     fall = _fall_message(zone, garden, flow, lines, loss_k)
     return messages if fall is None else [*messages, fall]
-
-
-def _alike_once(messages: Iterable[Message]) -> list[Message]:
-    """These messages about rows; what is the same for several rows is said once."""
-    alike: dict[Message, list[tuple[str, Message]]] = {}
-    for message in messages:
-        row, rest = _without_row(message)
-        alike.setdefault(rest, []).append((row, message))
-    return [
-        Message(
-            "check.same_for_rows",
-            {
-                "message": of_rows[0][1],
-                "count": len(of_rows) - 1,
-                "rows": tuple(row for row, _ in of_rows[1:]),
-            },
-        )
-        if len(of_rows) > 1
-        else of_rows[0][1]
-        for of_rows in alike.values()
-    ]
-
-
-def _without_row(message: Message) -> tuple[str, Message]:
-    """The number of the row that a message, or one inside it, is about; and the rest of it."""
-    row, rest = "", dict(message.values)
-    for name, value in message.values.items():
-        if name == "row":
-            row = str(rest.pop(name))
-        elif isinstance(value, Message):
-            inner_row, rest[name] = _without_row(value)
-            row = row or inner_row
-    return row, Message(message.code, rest)
 
 
 def _fall_message(

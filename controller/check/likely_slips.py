@@ -125,18 +125,20 @@ def of_zone_rows(zone: Zone) -> list[Finding]:
     if bed.length_m is None:
         return []
     longest_m = max(bed.length_m, bed.width_m or 0.0)
-    return [
-        caution(
-            Message("place.row", {"zone": zone.name, "row": number}),
-            Message(
-                "check.row_over_bed",
-                {
-                    "row": Quantity(row.length_m, "length"),
-                    "bed": bed.name,
-                    "length": Quantity(longest_m, "length"),
-                },
-            ),
-        )
-        for number, row in enumerate(zone.rows, 1)
-        if row.length_m > OVER_BED * longest_m
-    ]
+    over: dict[float, list[int]] = {}
+    for number, row in enumerate(zone.rows, 1):
+        if row.length_m > OVER_BED * longest_m:
+            over.setdefault(row.length_m, []).append(number)
+    found: list[Finding] = []
+    for length_m, numbers in over.items():
+        where = Message("place.row", {"zone": zone.name, "row": numbers[0]})
+        if len(numbers) > 1:
+            where = Message("place.rows", {"zone": zone.name, "rows": tuple(map(str, numbers))})
+        values: dict[str, Value] = {
+            "count": len(numbers),
+            "row": Quantity(length_m, "length"),
+            "bed": bed.name,
+            "length": Quantity(longest_m, "length"),
+        }
+        found.append(caution(where, Message("check.row_over_bed", values)))
+    return found

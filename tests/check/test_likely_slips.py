@@ -148,6 +148,11 @@ def test_a_row_longer_than_its_bed_is_named() -> None:
     (found,) = over(replace(bed, length_m=first_m, width_m=1.0))
     assert where_of(found).endswith(", row 2")
     assert "what its holes give beyond the bed is lost" in words_of(found)
+    (both,) = of_zone_rows(
+        replace(a_zone(rows=(a_row(20), a_row(40), a_row(40))), bed=replace(bed, length_m=first_m))
+    )
+    assert where_of(both).endswith(", row 2 and 3")
+    assert words_of(both).startswith("each is ")
     # The pipe's end may stick out; a bed may be wider than long; not every bed has a length.
     assert over(replace(bed, length_m=second_m / 1.04, width_m=1.0)) == []
     assert over(replace(bed, length_m=1.0, width_m=second_m)) == []
