@@ -96,7 +96,8 @@ SENTENCES: dict[str, str] = {
     "check.no_zone_here": 'no zone waters it: add bed = "{bed}" to the zone that does, or take '
     "the bed out of the file",
     "check.row_over_bed": '{count:it is|each is} {row} long, and the bed "{bed}" only {length}: '
-    "what its holes give beyond the bed is lost. Measure both; a row that lies in two beds is two rows",
+    "what its holes give beyond the bed is lost. Measure both; a row that lies in two "
+    "beds is two rows",
     # A zone's flow.
     "check.all_plugged": "every row is plugged, so it is skipped; take plugged = true from a row "
     "that shall water",
