@@ -234,6 +234,7 @@ ODD: dict[str, tuple[str, str]] = {
 
 LOOKS: tuple[tuple[str, ...], ...] = (
     ("check",),
+    ("check", "--all"),
     ("check", "--json"),
     ("check", "--advice"),
     ("flow",),

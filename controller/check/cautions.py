@@ -10,7 +10,8 @@ from __future__ import annotations
 from datetime import date, timedelta
 from ipaddress import ip_address
 
-from controller.check.finding import Finding, caution, fault, in_zone
+from controller.check.finding import Finding, alike_once, caution, fault, in_zone
+from controller.check.likely_slips import of_beds, of_pressure, of_start, of_zone_rows
 from controller.check.place_checks import of_place
 from controller.check.supply_checks import of_forks, of_sets, of_supply
 from controller.check.zone_checks import (
@@ -62,6 +63,9 @@ def findings(
     if not garden.zones:
         found.append(fault(Message("place.garden"), Message("check.no_zone")))
     found += of_place(garden, grounds.crop)
+    found += of_pressure(garden)
+    found += of_start(garden)
+    found += of_beds(garden)
     for zone in garden.zones:
         found += _of_zone(zone, garden, grounds, lines)
     found += of_sets(garden, lines)
@@ -84,6 +88,7 @@ def _of_zone(zone: Zone, garden: Garden, grounds: Grounds, lines: Lines) -> list
     if flow.flow_m3_s <= 0.0:
         return [fault(where, Message("check.no_water"))]
     return [
+        *of_zone_rows(zone),
         *_of_flow(zone, garden, flow, lines),
         *of_dose(zone, garden, grounds, flow, lines),
         *of_plantings(zone, grounds),
@@ -133,11 +138,18 @@ def _of_flow(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[F
             found.append(caution(row, message, about="speed"))
     stays = first_that_stays_open(lines, frozenset((zone.name,)))
     if stays is not None:
+        still_m = supply_states(garden.supply).start.static_head_m
+        most_m = max(still_m, lines.supply.static_head_m) - zone.rise_m
         message = Message(
-            "check.stays_open",
+            "check.assumed_stays_open" if stays.assumed else "check.stays_open",
             {
                 "wants": Quantity(stays.wants_m, "pressure"),
                 "has": Quantity(max(0.0, stays.has_m), "pressure"),
+                "helps": Message("check.throttle_behind")
+                if most_m >= stays.wants_m
+                else Message(
+                    "check.never_so_high", {"most": Quantity(max(0.0, most_m), "pressure")}
+                ),
             },
         )
         found.append(fault(where, message))
@@ -148,7 +160,7 @@ def _zone_messages(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> 
     """Warnings about one zone alone: its rows, its stream, its opening, its barrel."""
     loss_k = lines.valve_loss_k(zone.name)
     rows = doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines))
-    messages = [row.message for row in rows]
+    messages = alike_once([row.message for row in rows])
     others = jet_warning(flow, lines), stream_warning(zone, flow)
     messages += [one for one in others if one is not None]
     guess = opening_warning(zone, flow, loss_k)

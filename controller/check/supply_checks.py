@@ -50,9 +50,9 @@ def of_sets(garden: Garden, lines: Lines) -> list[Finding]:
             caution(
                 in_zone(name),
                 Message(
-                    "check.never_together",
+                    "check.assumed_never_together" if least.assumed else "check.never_together",
                     {
-                        "others": _named([other for other, _ in others], every=False),
+                        "others": named([other for other, _ in others], every=False),
                         "wants": Quantity(least.wants_m, "pressure"),
                         "has": Quantity(max(0.0, least.has_m), "pressure"),
                     },
@@ -78,7 +78,7 @@ def of_forks(garden: Garden, lines: Lines) -> list[Finding]:
             message = Message(
                 "check.fast_fork",
                 {
-                    "others": _named(sorted(others), every=True),
+                    "others": named(sorted(others), every=True),
                     "missed": Quantity(missed_m, "length"),
                     "has": Quantity(max(0.0, has_m), "length"),
                 },
@@ -87,7 +87,7 @@ def of_forks(garden: Garden, lines: Lines) -> list[Finding]:
     return found
 
 
-def _named(names: list[str], *, every: bool) -> Message:
+def named(names: list[str], *, every: bool) -> Message:
     """Every one, or any, of a few names; or the first of many."""
     if len(names) > _MANY_NAMES:
         first, more = tuple(names[:_MANY_NAMES]), len(names) - _MANY_NAMES

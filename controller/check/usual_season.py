@@ -77,7 +77,8 @@ class ZoneWater:
 class Season:
     """A usual season: its days, the parts that are short of water, remedies, water by zone.
 
-    The `reason` of each shortage is what held back most of its water.
+    The `reason` of each shortage is what held back most of its water. `never` are the planted zones
+    that a fault of `check` keeps from any water.
     """
 
     first: date
@@ -86,6 +87,7 @@ class Season:
     crops: tuple[str, ...]  # of each shortage, on its worst day
     helps: Mapping[str, Help]
     waters: tuple[ZoneWater, ...]
+    never: tuple[str, ...] = ()
 
 
 def usual_season(
@@ -136,6 +138,9 @@ def usual_season(
         crops=tuple(rows[s.zone, s.part, s.worst_day].crop or "" for s in short),
         helps=helps,
         waters=tuple(_water(zone, garden, base) for zone in garden.zones),
+        never=tuple(
+            zone.name for zone in garden.zones if zone.plantings and zone.name not in waterable
+        ),
     )
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from controller.check.finding import Finding, caution, in_zone
+from controller.check.finding import Finding, alike_once, caution, in_zone
 from controller.demand.plants.development import overwinters
 from controller.demand.plants.stages import (
     LEAST_SCALE,
@@ -196,7 +196,7 @@ def of_plantings(zone: Zone, grounds: Grounds) -> list[Finding]:
                     )
                 )
     once = [message for n, message in enumerate(found) if message not in found[:n]]
-    return [caution(where, message) for message in once]
+    return [caution(where, message) for message in alike_once(once)]
 
 
 def of_bare_rows(zone: Zone, garden: Garden, flow: ZoneFlow) -> list[Finding]:

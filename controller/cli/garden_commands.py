@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from controller.check.cautions import findings
-from controller.check.finding import Finding, caution, fault, in_zone, unsaid
+from controller.check.finding import Finding, caution, fault, in_order, in_zone, unsaid
 from controller.check.supply_checks import supply_lines
 from controller.check.usual_season import Season, season_findings, usual_season
 from controller.check.zone_checks import perennials
@@ -98,11 +98,14 @@ class _Checked:
 
 
 def check(args: argparse.Namespace) -> int:
-    """Read a garden file, and print what was filled in and what will not work, or badly."""
+    """Print what is wrong in a garden, what works badly, and on request what was filled in."""
     try:
         loaded = load_garden(args)
     except GardenFileError as broken:
         if not args.json:
+            count = len(broken.faults)
+            verdict = say(Message("verdict.faults", {"faults": count}), us=False)
+            to_stderr(f"{verdict}; the garden is checked once its file reads")
             raise
         print_json({"faults": list(broken.faults), "cautions": [], "filled": []})
         return 2
@@ -123,9 +126,7 @@ def check(args: argparse.Namespace) -> int:
     meter = _meter_finds(loaded, tested)
     fed = supply_lines(loaded.garden, tested.lines)
     tests = [caution(Message("place.field_tests"), warning) for warning in tested.warnings]
-    found = sorted(
-        [*found, *usual_findings, *short, *soil, *tests], key=lambda f: f.weight != "fault"
-    )
+    found = in_order([*found, *usual_findings, *short, *soil, *tests])
     checked = _Checked(
         loaded=loaded,
         tested=tested,
@@ -139,7 +140,7 @@ def check(args: argparse.Namespace) -> int:
     if args.json:
         _as_json(checked)
     else:
-        print(_text(checked), end="")
+        print(_text(checked, everything=args.everything), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -166,12 +167,13 @@ def _ask(question: str, default: str) -> str:
 
 
 def _usual(loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
-    """The normals by the garden's own files, and what is wrong with those.
+    """The normals by the garden's own files, and what is wrong with its files of weather.
 
-    No service is asked for them.
+    No service is asked.
     """
-    remarks: list[Message] = []
-    normals = gatherer(loaded, system_clock()).usual(loaded.garden, remarks)
+    sources = gatherer(loaded, system_clock())
+    remarks = sources.station(loaded.garden)
+    normals = sources.usual(loaded.garden, remarks)
     return normals, [
         (fault if remark.code in UNREAD else caution)(Message("place.weather"), remark)
         for remark in remarks
@@ -239,43 +241,67 @@ def _as_json(checked: _Checked) -> None:
     )
 
 
-def _text(checked: _Checked) -> str:
-    loaded, season, meter = checked.loaded, checked.season, checked.meter
-    garden, us = loaded.garden, loaded.garden.us_units
-    zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
-    lines = [
-        f"{garden.site.name}: {len(garden.beds)} beds, {zones} zones, {rows} rows; it reads well.",
-        "",
-        "Filled in for you",
-    ]
-    for line in show_filled(garden.filled):
-        lines += paragraph(line, "  ")
-    if checked.supply:
-        lines += ["", "The supply is taken as"]
-        for fed in checked.supply:
-            lines += paragraph(f"{say(fed, us=us)}.", "  ")
-    if garden.runs:
-        lines += ["", "The main"]
-        for line in run_lines(checked.tested.lines):
-            lines += paragraph(line, "  ")
-    taken = perennials(garden, loaded.grounds)
-    if taken:
-        lines += ["", "Perennials are taken as"]
-        for where, age in taken:
-            lines += paragraph(f"{say(where, us=us)}: {say(age, us=us)}", "  ")
-    lines += ["", "Where no weather is known", *paragraph(f"{checked.climate}.", "  ")]
-    if season is not None:
-        lines += ["", "A usual season"]
-        for line in season_lines(season, garden):
-            lines += paragraph(line, "  ")
-    if meter:
-        lines += ["", "What the flow meter can find"]
-        lines += [f"  {line}" for line in findable_lines(meter)]
-        for line in findable_remarks(meter, garden):
-            lines += paragraph(f"{line}.", "  ")
-    for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
-        these = checked.lines(weight)
-        lines += ["", heading] if these else ["", f"{heading}: none"]
+def _text(checked: _Checked, *, everything: bool) -> str:
+    """The verdict, faults, cautions, and on request everything that was filled in."""
+    garden = checked.loaded.garden
+    faults, cautions = checked.lines("fault"), checked.lines("caution")
+    verdict = say(_verdict(len(faults), len(cautions)), us=garden.us_units)
+    lines = paragraph(f"{garden.site.name}: {verdict}.", "")
+    for heading, these in (("Faults", faults), ("Cautions", cautions)):
+        lines += ["", heading] if these else []
         for line in these:
             lines += paragraph(f"{line}.", "  ")
+    season = [] if checked.season is None else season_lines(checked.season, garden)
+    filled = show_filled(garden.filled)
+    if everything:
+        lines += [line for part in _parts(checked, filled, season) for line in part]
+    else:
+        lines += _part("Where no weather is known", [f"{checked.climate}."])
+        lines += _part("A usual season", season[:1])
+        counts = {
+            "beds": len(garden.beds),
+            "zones": len(garden.zones),
+            "rows": sum(len(zone.rows) for zone in garden.zones),
+            "filled": len(filled),
+        }
+        lines += ["", *paragraph(f"{say(Message('verdict.more', counts), us=False)}.", then="")]
     return "\n".join(lines) + "\n"
+
+
+def _verdict(faults: int, cautions: int) -> Message:
+    if not faults:
+        return Message(
+            "verdict.cautions" if cautions else "verdict.nothing", {"cautions": cautions}
+        )
+    return Message(
+        "verdict.both" if cautions else "verdict.faults", {"faults": faults, "cautions": cautions}
+    )
+
+
+def _parts(checked: _Checked, filled: list[str], season: list[str]) -> Iterator[list[str]]:
+    """What was filled in, and what the garden is taken as, part by part."""
+    loaded, meter = checked.loaded, checked.meter
+    garden, us = loaded.garden, loaded.garden.us_units
+    yield _part("Filled in for you", filled)
+    yield _part("The supply is taken as", [f"{say(fed, us=us)}." for fed in checked.supply])
+    if garden.runs:
+        yield _part("The main", run_lines(checked.tested.lines))
+    yield _part(
+        "Perennials are taken as",
+        [
+            f"{say(where, us=us)}: {say(age, us=us)}"
+            for where, age in perennials(garden, loaded.grounds)
+        ],
+    )
+    yield _part("Where no weather is known", [f"{checked.climate}."])
+    yield _part("A usual season", season)
+    if meter:
+        # A table, whose lines are not broken.
+        yield ["", "What the flow meter can find", *(f"  {one}" for one in findable_lines(meter))]
+        yield [w for line in findable_remarks(meter, garden) for w in paragraph(f"{line}.", "  ")]
+
+
+def _part(heading: str, lines: Iterable[str]) -> list[str]:
+    """Paragraphs under a heading; nothing without any."""
+    said = [printed for line in lines for printed in paragraph(line, "  ")]
+    return ["", heading, *said] if said else []

@@ -342,10 +342,16 @@ def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]
 
 
 def _garden_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    check = commands.add_parser("check", help="read a garden file: defaults, faults, cautions")
+    check = commands.add_parser("check", help="what is wrong in a garden, and what works badly")
     _add_garden(check)
     _add_state(check)
     check.add_argument("--advice", action="store_true", help="design advice, with numbers")
+    check.add_argument(
+        "--all",
+        action="store_true",
+        dest="everything",
+        help="also what was filled in, and how supply and perennials are understood",
+    )
     _add_forms(check)
     new = commands.add_parser("new", help="answer some questions, get a garden file")
     new.add_argument("garden", metavar="FILE", help="file to write; never overwritten")

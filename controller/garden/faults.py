@@ -231,6 +231,13 @@ class Faults:
         """Whether exactly this key is in the file."""
         return self._finder.has(place)
 
+    def as_written(self, place: Path) -> str:
+        """The text at this key as the gardener wrote it; "" where there is none."""
+        found: Any = self._data
+        for step in place:
+            found = _inside(found, step)
+        return found.strip() if isinstance(found, str) else ""
+
     def where(self, place: Path) -> str:
         """The place as text for a gardener: zone "leeks", row 1, bore."""
         words: list[str] = []

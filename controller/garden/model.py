@@ -319,11 +319,13 @@ class WeatherSource:
 class Board:
     """The relay board. `pins` names the pin driver: "lgpio" on a board, "mock" elsewhere.
 
-    `battery_clock`: the board keeps the time itself, and needs no network to set its clock.
+    `resistors`: each relay input has a resistor of its own to its off side. `battery_clock`: the
+    board keeps the time itself, and needs no network to set its clock.
     """
 
     pins: str = "lgpio"
     active_low: bool = True
+    resistors: bool = False
     chip: int | None = None
     battery_clock: bool = False
 

@@ -110,6 +110,7 @@ class Supply:
     before: BeforeRegulator | None = field(default=None, repr=False)
     test_assumed: bool = field(default=False, repr=False)
     pump: Pump | None = field(default=None, repr=False)
+    still_as_written: str = field(default="", repr=False)  # static_pressure in the garden file
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -258,15 +259,17 @@ class Opening:
 class Valve:
     """The zone's valve. `relay_line` is a BCM GPIO number; None for a hand valve.
 
-    `device` is None if the gardener does not name it. A staying ball valve has `close_line`, too.
+    `device` is None for a hand valve. A staying ball valve has `close_line`, too.
     `opens_in_s` and `closes_in_s` are its travel from shut to open and back. A diaphragm does not
-    shut with less than `least_closing_head_m` before it.
+    shut with less than `least_closing_head_m` before it. `assumed`: the garden file has neither its
+    kind nor that pressure, and a diaphragm is assumed.
     """
 
     kind: ValveKind
     relay_line: int | None = None
     longest_open_s: float = 3600.0
     least_closing_head_m: float = 0.0
+    assumed: bool = False
     device: Device | None = None
     close_line: int | None = None
     opens_in_s: float = 0.0

@@ -296,6 +296,7 @@ def _board(filling: Filling, zones: tuple[Zone, ...]) -> Board:
     return Board(
         pins=board.pins,
         active_low=board.active_low,
+        resistors=board.resistors,
         chip=board.chip,
         battery_clock=board.battery_clock,
     )

@@ -390,6 +390,7 @@ class WrittenBoard(Table):
         by(v.choice("relays", {"active low": True, "active high": False})),
         Unwritten("most relay boards; try yours dry", "active low"),
     ] = Field(True, alias="relays")
+    resistors: YesNo = False
     chip: Annotated[int, by(v.whole("a chip", 0, 20))] | None = None
     battery_clock: Annotated[
         bool,

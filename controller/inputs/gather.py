@@ -31,8 +31,12 @@ from controller.weather.source_priority import best_days
 __all__ = ["PAST_DAYS", "Gathered", "Gatherer", "best_normals", "order_of"]
 
 PAST_DAYS = 92  # the most that the public service gives in one request
-# Codes of the remarks that a file of what is usual could not be used.
-UNREAD = frozenset(("source.no_climate_table", "source.normals_not_read", "source.normals_empty"))
+# Codes of the remarks that a file of weather, or of what is usual, could not be used.
+UNREAD = frozenset(
+    {"source.no_file", "source.not_read", "source.no_climate_table"}
+    | {"source.normals_not_read", "source.normals_empty"}
+)
+LINES_SAID = 3  # faulty lines of one file that `Gatherer.station` names; our choice
 LEAST_YEARS = 2  # of the logbook's own days, before they count as normals; our choice
 _DAY = timedelta(days=1)
 
@@ -86,7 +90,10 @@ class Gatherer:
         credits: list[str] = []
         any_good = False
         name = str(file) if file is not None else weather.file
-        if name is not None:
+        if name is not None and (gone := self._no_file("file", name)) is not None:
+            remarks.append(gone)
+            self._heard(Path(name).name, False, gone)
+        elif name is not None:
             try:
                 found = self._read_file(self._base / name, garden)
                 rows += found.days
@@ -132,6 +139,31 @@ class Gatherer:
         since_utc = known or (now_utc if before is None else before.since_utc)
         heard = known is not None or (before is not None and before.heard)
         self._silent[name] = SilentSource(name=name, since_utc=since_utc, heard=heard, why=why)
+
+    def station(self, garden: Garden) -> list[Message]:
+        """What is wrong with the station's file; the first few of its faulty lines."""
+        name = garden.weather.file
+        if name is None:
+            return []
+        gone = self._no_file("file", name)
+        if gone is not None:
+            return [gone]
+        try:
+            faults = self._read_file(self._base / name, garden).faults
+        except RowgateError as fault:
+            return [Message("source.not_read", {"name": name, "fault": str(fault)})]
+        more = len(faults) - LINES_SAID
+        said = [quoted(line) for line in faults[:LINES_SAID]]
+        return [*said, Message("source.more_lines", {"name": name, "more": more})][
+            : len(said) + (more > 0)
+        ]
+
+    def _no_file(self, key: str, name: str) -> Message | None:
+        """That the file of this key of [weather] is not there; None if it is."""
+        path = self._base / name
+        if path.exists():
+            return None
+        return Message("source.no_file", {"key": key, "name": name, "path": str(path.resolve())})
 
     def usual(self, garden: Garden, remarks: list[Message]) -> Normals | None:
         """The normals from the garden's own files: its normals file, its monthly climate table."""
@@ -183,6 +215,10 @@ class Gatherer:
         name = garden.weather.normals_file
         if name is None:
             return None
+        gone = self._no_file("normals", name)
+        if gone is not None:
+            remarks.append(gone)
+            return None
         path = self._base / name
         key = (_stamp(path), garden.site, garden.weather)
         if self._normals is None or self._normals[0] != key:
@@ -200,6 +236,10 @@ class Gatherer:
     def _read_months(self, garden: Garden, remarks: list[Message]) -> Normals | None:
         name = garden.weather.climate_table
         if name is None:
+            return None
+        gone = self._no_file("climate_table", name)
+        if gone is not None:
+            remarks.append(gone)
             return None
         path = self._base / name
         key = (_stamp(path), garden.site, garden.weather)

@@ -18,9 +18,12 @@ def season_lines(season: Season, garden: Garden) -> list[str]:
     units = Units(garden.us_units)
     given = units.volume(sum(water.litres for water in season.waters))
     names = list(dict.fromkeys(short.zone for short in season.short))
-    outcome = "no crop goes short of water"
+    outcomes = []
+    if season.never:
+        outcomes.append(f"no water at all, see the faults: {', '.join(season.never)}")
     if names:
-        outcome = f"short of water, see the cautions: {', '.join(names)}"
+        outcomes.append(f"short of water, see the cautions: {', '.join(names)}")
+    outcome = "; ".join(outcomes) or "no crop goes short of water"
     lines = [
         f"{season.first} to {season.last}, on the reference ET that is usual here and without "
         f"rain: {given}; {outcome}."
@@ -37,6 +40,7 @@ def season_row(season: Season, *, us: bool) -> dict[str, Any]:
             {"zone": s.zone, "part": s.part, "crop": crop, **short_row(s, us=us)}
             for s, crop in zip(season.short, season.crops, strict=True)
         ],
+        "never_watered": list(season.never),
         "helps": _help_rows(season.helps, us),
         "zones": [
             {

@@ -8,7 +8,7 @@ _UNEVEN = (
 )
 _BARREL_FALLS = (
     "while the barrel falls from {full} to {lowest} it gives {first} at first and {last} at the "
-    "end; it is timed at the {middle} of the middle"
+    "end; it is timed at the {middle} of the middle, so keep it filled up if that is too rough"
 )
 _FIXED_OFFSET = (
     'timezone "{timezone}" has the same time all year: where clocks change, windows are an hour '
@@ -46,14 +46,17 @@ SENTENCES: dict[str, str] = {
     # Places in the garden.
     "place.garden": "garden",
     "place.site": "site",
+    "place.board": "board",
+    "place.bed": 'bed "{bed}"',
     "place.supply": "supply",
     "place.watering": "watering",
     "place.weather": "weather",
     "place.health": "health",
     "place.field_tests": "field tests",
     # The garden as a whole.
-    "check.no_zone": "it has no zone",
-    "check.no_window": "no window lets {kind} valves water",
+    "check.no_zone": "it has no zone: add a [[zone]]",
+    "check.no_window": "no window lets {kind} valves water: add one to [watering], or let one of "
+    "those there serve them",
     "check.clock_change": "{change}; a window clear of that hour is as long as it says",
     "check.health_address": "{address} is seen beyond this board, and no password is asked: "
     "whoever is on its networks reads when the garden is watered, and when nobody looks",
@@ -71,28 +74,66 @@ SENTENCES: dict[str, str] = {
     "{latitude:g} that is the cold half of the year, about {mean} on average. A latitude {slip}, "
     "or dates of the other hemisphere? South is negative",
     "check.more_plantings": ", and {rest} more {rest:planting|plantings} like it",
+    # Likely slips, and relays at power-on.
+    "check.pressure_unit": "static_pressure is {written}, and a tap has 10 to 120 psi (0.7 to 8.3 "
+    "bar) with nothing running; {meant:, }. Look at the gauge's scale, and write its unit",
+    "check.pressure_meant": "{text} would be {would_be}",
+    "check.low_tap": "static_pressure is {written}, and a tap has 10 psi (0.7 bar) or more with "
+    "nothing running: read the gauge again with everything shut; water from a barrel is "
+    'kind = "barrel"',
+    "check.high_tap": "static_pressure is {written}, and a tap has 120 psi (8.3 bar) or less with "
+    "nothing running: read the gauge again; if it is so, put a regulator before the main",
+    "check.starts_low": "{zones} may open at power-on, until the daemon runs: GPIO {lines:listed} "
+    "{count:starts|start} low, and an active-low relay is on at low (Raspberry Pi; other boards: "
+    "see theirs). Move {count:the relay|these relays} to GPIO 4 to 8, or fit 10 kilohm from each "
+    "relay input to 3.3 V and write resistors = true in [board]; a line gpio={raw}=op,dh in the "
+    "board's config.txt sets it off within seconds",
+    "check.starts_high": "{zones} may open at power-on, until the daemon runs: GPIO {lines:listed} "
+    "{count:starts|start} high, and an active-high relay is on at high (Raspberry Pi; other "
+    "boards: see theirs). Move {count:the relay|these relays} to GPIO 9 to 27, or fit 10 kilohm "
+    "from each relay input to ground and write resistors = true in [board]; a line "
+    "gpio={raw}=op,dl in the board's config.txt sets it off within seconds",
+    "check.no_zone_here": 'no zone waters it: add bed = "{bed}" to the zone that does, or take '
+    "the bed out of the file",
+    "check.row_over_bed": '{count:it is|each is} {row} long, and the bed "{bed}" only {length}: '
+    "what its holes give beyond the bed is lost. Measure both; a row that lies in two "
+    "beds is two rows",
     # A zone's flow.
-    "check.all_plugged": "every row is plugged; it is skipped",
+    "check.all_plugged": "every row is plugged, so it is skipped; take plugged = true from a row "
+    "that shall water",
     "check.no_water": "no hole of it gives water, even with nothing else open: its holes lie "
-    "higher than the water rises",
-    "check.dry_holes": "{holes} of its holes stay dry even when it runs alone",
+    "higher than the water rises. Lay its rows lower, or correct rise and the rows' heights",
+    "check.dry_holes": "{holes} of its holes stay dry even when it runs alone: open its valve "
+    "further, plug some of its holes, or lay the row lower there",
     "check.unknown_opening": "{guess} (from {least} to {most} is likely)",
     "check.barrel_falls": _BARREL_FALLS,
     "check.barrel_falls_dry": _BARREL_FALLS + ", and {dry} of its holes are dry at the end",
     "check.uneven": _UNEVEN,
     "check.uneven_and_short": _UNEVEN + ". No dose is divided by less than {least:g}, so that "
     "quarter gets only {gets} of what it asks for: mend the row",
-    "check.fast_main": "alone it draws {speed} through the main; over {most} surge and noise grow",
+    "check.fast_main": "alone it draws {speed} through the main; over {most} surge and noise "
+    "grow: throttle it, or lay a wider main",
     "check.fast_run": 'alone it draws {speed} through the run "{run}" of the main; over {most} '
-    "surge and noise grow",
+    "surge and noise grow: throttle it, or lay that run wider",
     "check.fast_row": "water enters it at {speed}: friction can make it uneven, and dry-fitted "
     "joints are pushed apart; throttle it, feed it in its middle, or take the next pipe",
     "check.stays_open": "its valve wants {wants} before it to shut, and with it open only {has} "
-    "are left: it is not opened; throttle the row behind it, or take a valve that shuts without "
+    "are left: it is not opened; {helps}",
+    "check.assumed_stays_open": "it is not opened: no kind is written for its valve, so a "
+    "diaphragm is assumed, which wants {wants} before it to shut, and with it open only {has} are "
+    'left. If it shuts without pressure, write its kind, as in kind = "direct"; else {helps}',
+    "check.throttle_behind": "throttle the row behind it, or take a valve that shuts without "
     "pressure",
+    "check.never_so_high": "take a valve that shuts without pressure, for here even with nothing "
+    "running there are no more than {most}",
     # Zones together.
     "check.never_together": "it is never open together with {others}: its valve wants {wants} "
-    "before it to shut, and as little as {has} would be left",
+    "before it to shut, and as little as {has} would be left; throttled behind their valves they "
+    "can run together",
+    "check.assumed_never_together": "it is never open together with {others}: no kind is written "
+    "for its valve, so a diaphragm is assumed, which wants {wants} before it to shut, and as "
+    "little as {has} would be left. If it shuts without pressure, write its kind, as in "
+    'kind = "direct"',
     "check.fast_fork": "with {others} open too, its stream leaves a run of the main much faster "
     "than itself: that may take up to {missed} of head more than is computed, of the {has} before "
     "its valve; a bigger pipe before the fork helps, or fewer zones at once",
@@ -152,13 +193,15 @@ SENTENCES: dict[str, str] = {
     "day's water: fewer, larger doses waste less",
     "check.travel": "{share} of a hot day's water passes while its valve travels ({travel}) and "
     "its line fills: {throttle}",
-    "check.over_cap": "a hot day asks for {wanted}, over its daily cap of {cap}",
+    "check.over_cap": "a hot day asks for {wanted}, over its daily cap of {cap}: raise daily_cap, "
+    "if the water is there",
     "check.many_pulses": _PULSES + _WIDEN,
     "check.many_pulses_throttle": _PULSES + "{throttle}; or " + _WIDEN,
     "check.coarse_meter": "the meter gives a pulse for {tick}, and a hot day's water is {wanted}: "
-    "too coarse to end its openings by",
+    "too coarse to end its openings by; take ends_pulses = false, or a meter of finer pulses",
     # Plantings.
-    "check.nothing_planted": "nothing is planted: it gets no water",
+    "check.nothing_planted": "nothing is planted, so it gets no water; add a planting with its "
+    "dates",
     "check.holes_apart": _HOLES_APART + " plants between them stay dry" + _DRILL_NEARER,
     "check.holes_apart_sown": _HOLES_APART + " seeds between them do not come up" + _DRILL_NEARER,
     "check.bare_rows": "{count:row|rows} {bare:listed} {count:holds|hold} nothing from {start} to "
@@ -175,11 +218,11 @@ SENTENCES: dict[str, str] = {
     "check.salty": _SALT + ": {share} of what {crop} gets is given beyond its need, to wash salt "
     "below the roots, as far as rain has not done it",
     "check.no_perennial": "{crop} is no perennial: from, established and planted_year say nothing "
-    "of it, and it begins with its first stage on {start}",
+    "of it, and it begins with its first stage on {start}; take them out, or correct the crop",
     "check.set_out_late": "{crop} is set out on {start}, and its growing year is taken to begin "
     "on that date each year; if it rests until spring, add the day from which it grows, as in "
     "from = {spring}",
-    "check.perennial_harvest": "{crop} is a perennial: harvest_in says nothing of it",
+    "check.perennial_harvest": "{crop} is a perennial: harvest_in says nothing of it; take it out",
     "check.far_harvest": "{crop}: harvest_in is {days} days, and the crop table has "
     "{table_days:.0f}; its stages are changed no further than to {scale:g} of the table's; write "
     "stages if the days are right",
@@ -196,6 +239,17 @@ SENTENCES: dict[str, str] = {
     "perennial.kept_moist": ", kept moist for {days} days",
     "perennial.rests": ", at rest until {until}",
     "perennial.as_of": "; first years as of {kind}",
+    "check.same_for_rows": "{message}; the same for {count:row|rows} {rows:listed}",
+    # The first line, and what comes on request.
+    "verdict.nothing": "nothing is wrong",
+    "verdict.cautions": "no faults, {cautions:1 caution|{cautions} cautions}: it can water; look "
+    "at {cautions:it|each}",
+    "verdict.faults": "{faults:1 fault|{faults} faults}: mend {faults:it|them} first",
+    "verdict.both": "{faults:1 fault|{faults} faults}, {cautions:1 caution|{cautions} "
+    "cautions}: mend the {faults:fault|faults} first",
+    "verdict.more": "{beds:1 bed|{beds} beds}, {zones:1 zone|{zones} zones}, {rows:1 row|{rows} "
+    "rows}; {filled:1 setting was|{filled} settings were} filled in. To see them, and how the "
+    "supply and perennials are understood, add --all",
     # A usual season, and what would help.
     "check.short": _SHORT,
     "check.short_helps": _SHORT + "; {helps}",

@@ -38,4 +38,6 @@ SENTENCES: dict[str, str] = {
     "give up to {less} less than computed: look at the jets, and measure the flow",
     "zone.valve_stays_open": 'the valve of "{zone}" wants {wants} before it to shut, and {has} '
     "would be left",
+    "zone.assumed_valve_stays_open": 'the valve of "{zone}" wants {wants} before it to shut (no '
+    "kind is written, so a diaphragm is assumed), and {has} would be left",
 }

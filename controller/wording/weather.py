@@ -3,6 +3,9 @@
 SENTENCES: dict[str, str] = {
     # The sources.
     "source.not_read": "no weather from {name}: {fault}",
+    "source.no_file": '{key} = "{name}" in [weather]: there is no such file. Looked for at '
+    "{path}: mend the name, or put the file there",
+    "source.more_lines": "{name}: {more} more {more:line|lines} like these",
     "source.no_day": "it has no day",
     "source.normals_not_read": "no normals from {name}: {fault}",
     "source.normals_empty": "no normals from {name}: it has no day with both temperatures",

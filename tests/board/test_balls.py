@@ -27,7 +27,7 @@ def _with_balls(board: Board) -> None:
         board,
         *(
             (
-                f"valve = {{ relay = {line}, ",
+                f'valve = {{ relay = {line}, kind = "direct", ',
                 f'valve = {{ relay = {line}, kind = "ball stays", close_relay = {closes}, '
                 f'opens_in = "{TRAVEL_S:g} s", closes_in = "{TRAVEL_S:g} s", ',
             )

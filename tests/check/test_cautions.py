@@ -59,6 +59,39 @@ def test_a_diaphragm_valve_without_pressure_to_close_is_a_fault() -> None:
     assert "to shut" not in _words(a_garden(throttled))
 
 
+def test_a_valve_whose_kind_is_assumed_is_said_to_be() -> None:
+    zone = a_zone(rows=(a_row(20), a_row(20), a_row(20)))
+    valve = replace(zone.valve, least_closing_head_m=head_m_from_psi(10), assumed=True)
+    said = _words(a_garden(replace(zone, valve=valve), us_units=True))
+    assert "fault: it is not opened: no kind is written for its valve" in said
+    assert "else throttle the row behind it" in said
+    # Where the supply never has that pressure, no throttle helps. WORKED: 4 psi are 2.82 m.
+    weak = replace(a_garden().supply, static_head_m=head_m_from_psi(4), test_head_m=0.5)
+    low = _words(a_garden(replace(zone, valve=valve, rise_m=0.0), supply=weak, us_units=True))
+    assert "even with nothing running there are no more than 4 psi" in low
+    assert "throttle the row" not in low
+    # Alone it keeps its pressure, beside another it does not.
+    slow = Opening(alone_flow_m3_s=m3_s_from_l_min(2.5))
+    open_rows = a_zone("birch", relay=5, rows=(a_row(20), a_row(20), a_row(20)))
+    both = _words(a_garden(replace(zone, valve=valve, opening=slow), open_rows, us_units=True))
+    assert "fault" not in both
+    assert (
+        'it is never open together with "birch": no kind is written for its valve, so a diaphragm '
+        "is assumed, which wants 10 psi"
+    ) in both
+
+
+def test_what_is_the_same_for_several_rows_is_said_once() -> None:
+    weak = Opening(alone_flow_m3_s=m3_s_from_l_min(2.0))
+    one = _found(a_garden(a_zone(rows=(a_row(40),), opening=weak)))
+    rows = (a_row(40), a_row(40), a_row(40), replace(a_row(40), length_m=a_row(40).length_m * 1.5))
+    several = _words(a_garden(a_zone(rows=rows, opening=weak)))
+    (said,) = [line for line in several.splitlines() if "row 1: " in line]
+    assert said.endswith("; the same for rows 2 and 3")
+    assert "row 2: " not in several and "row 4: " in several
+    assert all("the same for" not in words_of(f) for f in one)
+
+
 def test_seconds_are_too_short_to_turn_by_hand() -> None:
     assert "too short to time by hand" in _words(a_garden(a_zone(relay=None)))
 
@@ -105,7 +138,7 @@ def test_an_empty_zone_is_told() -> None:
 def test_a_garden_without_zones_and_a_zone_without_rows_in_use() -> None:
     assert "fault: it has no zone" in _words(replace(a_garden(), zones=()))
     plugged = a_zone(rows=(replace(a_row(), plugged=True),))
-    assert _words(a_garden(plugged)) == "caution: every row is plugged; it is skipped"
+    assert "caution: every row is plugged, so it is skipped" in _words(a_garden(plugged))
 
 
 def test_faults_come_before_cautions() -> None:

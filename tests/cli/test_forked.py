@@ -35,7 +35,7 @@ def fits(text: str) -> bool:
 
 
 def test_check_lists_the_runs_with_what_they_carry_and_lose(run: Run, garden: Path) -> None:
-    code, out, _ = run("check", str(garden))
+    code, out, _ = run("check", "--all", str(garden))
     assert code == 0
     assert fits(out)
     said = " ".join(out.split())
@@ -68,7 +68,7 @@ def test_the_rows_for_programs_agree_with_flow(run: Run, garden: Path) -> None:
 def test_a_main_of_one_pipe_has_no_runs_to_list(run: Run) -> None:
     _, out, _ = run("check", "--json")
     assert json.loads(out)["main_runs"] == []
-    _, out, _ = run("check")
+    _, out, _ = run("check", "--all")
     assert "\nThe main\n" not in out
 
 

@@ -40,7 +40,7 @@ units = "us"
 [[zone]]
 name = "kale"
 main_run = "18 ft"
-valve = {{ relay = 17 }}
+valve = {{ relay = 17, kind = "direct" }}
 row = [{{ length = "4 ft", every = "6 in", bore = "1/16 in", width = "18 in" }}]
 planting = [{{ crop = "kale", transplanted = 2031-05-22, until = 2031-08-10 }}]
 [[zone]]
@@ -69,7 +69,9 @@ def test_each_supply_is_checked_planned_and_said_within_a_terminal(
 ) -> None:
     path = garden(tmp_path, supply)
     for command in ("check", "flow", "plan"):
-        more = ["--from", "2031-07-01", "--days", "2"] if command == "plan" else []
+        more = {"plan": ["--from", "2031-07-01", "--days", "2"], "check": ["--all"]}.get(
+            command, []
+        )
         assert main([command, path, *more]) == 0
         text = capsys.readouterr().out
         assert max(map(len, text.splitlines())) <= 80

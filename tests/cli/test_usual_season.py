@@ -97,10 +97,10 @@ def test_json_has_who_is_short_what_helps_and_every_zones_water(check: Any) -> N
 
 
 def test_an_uneven_row_is_said_to_cost_water_in_the_gardens_units(check: Any) -> None:
-    out = " ".join(check(more="drilling_scatter = 0.2")[1].split())
+    out = " ".join(check("--all", more="drilling_scatter = 0.2")[1].split())
     assert "past its driest quarter (uniformity 0.7" in out
     assert "rows at 0.90 would take" in out and " L less (" in out
-    us = " ".join(check(more="drilling_scatter = 0.2", units='units = "us"')[1].split())
+    us = " ".join(check("--all", more="drilling_scatter = 0.2", units='units = "us"')[1].split())
     assert " gal less (" in us
 
 

@@ -37,8 +37,28 @@ def told(text: str) -> dict[tuple[str, str], str]:
     return {(one.where, one.key): one.shown for one in read(text).filled}
 
 
-def test_a_relay_valve_without_a_kind_is_as_it_always_was() -> None:
-    assert valve("relay = 17") == Valve(kind=ValveKind.RELAY, relay_line=17)
+def test_a_relay_valve_without_a_kind_is_taken_as_a_diaphragm() -> None:
+    found = valve("relay = 17")
+    assert found == Valve(
+        kind=ValveKind.RELAY,
+        relay_line=17,
+        device=Device.DIAPHRAGM,
+        assumed=True,
+        least_closing_head_m=valve('relay = 17, kind = "diaphragm"').least_closing_head_m,
+    )
+    assert (found.opens_in_s, found.closes_in_s) == (0.0, 0.0)
+    shown = told(in_zone("valve = { relay = 17 }"))
+    assert shown['zone "leeks", valve', "kind"] == "diaphragm"
+    assert shown['zone "leeks", valve', "least_closing_pressure"] == "10 psi"
+    assert ('zone "leeks", valve', "kind") not in told(in_zone("valve = { hand = true }"))
+
+
+def test_a_written_closing_pressure_holds_without_a_kind() -> None:
+    found = valve('relay = 17, least_closing_pressure = "3 psi"')
+    assert psi_from_head_m(found.least_closing_head_m) == approx(3.0, abs=1e-9)
+    assert not found.assumed
+    assert not valve('relay = 17, kind = "diaphragm"').assumed
+    assert valve('relay = 17, least_closing_pressure = "0 psi"').least_closing_head_m == 0.0
 
 
 def test_a_diaphragm_wants_ten_psi_to_shut_unless_its_sheet_says_otherwise() -> None:

@@ -137,7 +137,10 @@ def test_the_station_goes_first_and_a_broken_file_stops_nobody(
     both = garden(file="station.csv", services=("open-meteo",))
     found = gathered(tmp_path, both)
     assert order_of(both) == found.order == ("station.csv", "open-meteo")
-    assert any("no weather from station.csv" in remark for remark in said(found.remarks))
+    assert any(
+        'file = "station.csv" in [weather]: there is no such file' in remark
+        for remark in said(found.remarks)
+    )
     assert len(found.rows) == 3
     assert not found.failed
 

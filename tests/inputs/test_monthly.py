@@ -293,7 +293,7 @@ def test_a_broken_table_is_named_and_the_seasons_table_stands(tmp_path: Path) ->
     # So is a file of normals.
     both = replace(source, climate_table=None, normals_file="none.csv")
     (words,) = said(gatherer.gather(a_garden(weather=both), forecast_days=3).remarks)
-    assert "no normals from none.csv" in words and "there is no such file" in words
+    assert 'normals = "none.csv" in [weather]: there is no such file' in words
     # Mended, it is read anew.
     (tmp_path / "months.csv").write_text(CSV, encoding="utf-8")
     assert gatherer.gather(a_garden(weather=source), forecast_days=3).normals is not None

@@ -63,7 +63,7 @@ soil = "{soil}"
 name = "{name}"
 bed = "bed of {name}"
 main_run = "{run} ft"
-valve = {{ relay = {line} }}
+valve = {{ relay = {line}, kind = "direct" }}
 row = [ {{ length = "{length} ft", every = "6 in", bore = "1/16 in" }} ]
 planting = [ {{ crop = "leek", transplanted = 2031-04-22, until = 2031-11-10 }} ]
 """
@@ -83,7 +83,7 @@ def a_big_plot(zones: int = 60) -> str:
     text = _HEAD
     for n in range(zones):
         zone = _ZONE.format(name=f"plot {n}", line=2 + n, soil="loam", run=12 + n, length=6 + n % 3)
-        text += zone if n < 26 else zone.replace(f"relay = {2 + n}", "hand = true")
+        text += zone if n < 26 else zone.replace(f'relay = {2 + n}, kind = "direct"', "hand = true")
     return text
 
 

@@ -123,7 +123,7 @@ mulch = "{mulch}"
 name = "{case.crop}"
 bed = "bed"
 main_run = "6 m"
-valve = {{ relay = 17 }}
+valve = {{ relay = 17, kind = "direct" }}
 opening = {{ flow = "25 L/min" }}
 row = [{row}, {row}, {row}]
 planting = [{planting}]

@@ -40,7 +40,7 @@ soil = "loam"
 name = "leeks"
 bed = "bed"
 main_run = "18 ft"
-valve = { relay = 17 }
+valve = { relay = 17, kind = "direct" }
 row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
 planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
 """

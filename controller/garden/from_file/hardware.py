@@ -158,6 +158,11 @@ def _sensor(filling: Filling, written: WrittenSensor, at: Path) -> Sensor:
 
 # Makers of small diaphragm valves require 5 to 10 psi (from memory); the higher is our choice.
 DIAPHRAGM_HEAD_M = head_m_from_psi(10.0)
+# A relay valve without a kind. Our choice: a diaphragm is the common kind, and the one that does
+# not shut where pressure is lacking. Taken for another it could flood a bed; another taken for it
+# waits for a set that leaves more pressure, or for the gardener to write its kind. No travel is
+# assumed: a diaphragm follows its coil within a second or a few.
+_ASSUMED = "assumed: it needs pressure to shut; write the kind of yours"
 # Small motorised balls take some 5 to 15 s (from memory). Our choice, for one that returns by
 # itself: a wrong second costs a little water. One that stays is driven by this time alone, so
 # there it is asked for.
@@ -223,12 +228,15 @@ def _valve(filling: Filling, written: WrittenDevice, at: Path) -> Valve:
                 )
         return Valve(kind=ValveKind.HAND)
     _check_close_relay(filling, written, at)
+    if written.kind is None:
+        filling.report(at, "kind", Device.DIAPHRAGM.value, _ASSUMED)
     opens_in_s, closes_in_s = _travel_s(filling, written, at)
     return Valve(
         kind=ValveKind.RELAY,
         relay_line=written.relay,
         least_closing_head_m=_least_closing_head_m(filling, written, at),
-        device=written.kind,
+        device=written.kind or Device.DIAPHRAGM,
+        assumed=written.kind is None and written.least_closing_head_m is None,
         close_line=written.close_relay,
         opens_in_s=opens_in_s,
         closes_in_s=closes_in_s,
@@ -286,13 +294,9 @@ def _travel_s(filling: Filling, written: WrittenDevice, at: Path) -> tuple[float
 
 
 def _least_closing_head_m(filling: Filling, written: WrittenDevice, at: Path) -> float:
-    """Head that a diaphragm needs before it to shut; 0 for other devices. [m]"""
+    """Head that a diaphragm, also an assumed one, needs before it to shut; 0 for others. [m]"""
     key, least_m = "least_closing_pressure", written.least_closing_head_m
-    if written.kind is None:
-        shown = show.show_pressure(0.0, filling.us)
-        why = "closes at any pressure; see the maker's sheet"
-        return filling.default(at, key, least_m, 0.0, shown, why)
-    if written.kind is Device.DIAPHRAGM:
+    if written.kind in (None, Device.DIAPHRAGM):
         shown = show.show_pressure(DIAPHRAGM_HEAD_M, filling.us)
         why = "our choice: the most that makers ask for; see the sheet"
         return filling.default(at, key, least_m, DIAPHRAGM_HEAD_M, shown, why)

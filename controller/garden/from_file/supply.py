@@ -336,6 +336,7 @@ def supply_of(filling: Filling) -> Supply:
         before=_before(filling, supply) if kind is SupplyKind.REGULATOR else None,
         test_assumed=assumed,
         pump=pump,
+        still_as_written=filling.faults.as_written((*_AT, "static_pressure")),
         tested_on=tested_on,
     )
 

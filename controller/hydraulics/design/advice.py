@@ -356,7 +356,7 @@ def _of_closing(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
         has_m = before_valve_m(lines, frozenset((name,)), name)
         if has_m >= wants_m:
             continue
-        own = valve.least_closing_head_m > 0.0
+        own = valve.least_closing_head_m > 0.0 and not valve.assumed
         sure = own or has_m < DIAPHRAGM_LEAST_M
         yield Advice(
             subject="closing",

@@ -50,17 +50,21 @@ def most_together(lines: Lines, zones: tuple[str, ...]) -> Together:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StaysOpen:
-    """A zone whose valve does not close while a set is open: the head it needs and has."""
+    """A zone whose valve does not close while a set is open: the head it needs and has.
+
+    `assumed`: as in `Valve`.
+    """
 
     zone: str
     wants_m: float
     has_m: float
+    assumed: bool = False
 
     @property
     def message(self) -> Message:
         """For a reader who knows which set is meant."""
         return Message(
-            "zone.valve_stays_open",
+            "zone.assumed_valve_stays_open" if self.assumed else "zone.valve_stays_open",
             {
                 "zone": self.zone,
                 "wants": Quantity(self.wants_m, "pressure"),
@@ -90,7 +94,7 @@ def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
         return []
     heads_m = _heads_in_main_m(lines, opened, [zone for zone, _ in asking])
     lacking = [
-        StaysOpen(zone=zone.name, wants_m=wants_m, has_m=has_m)
+        StaysOpen(zone=zone.name, wants_m=wants_m, has_m=has_m, assumed=zone.valve.assumed)
         for zone, wants_m in asking
         if (has_m := heads_m[zone.name] - zone.rise_m) < wants_m
     ]
