@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import calendar
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date, timedelta
+from functools import lru_cache
 from zoneinfo import available_timezones
 
-from controller.errors import CropFileError, QuantityError
+from controller.cli.new import toml
+from controller.errors import CropFileError, GardenFileError, QuantityError
 from controller.garden import quantities as q
 from controller.garden import values as v
+from controller.hydraulics.physics.pipe import PIPES
+from controller.inputs.garden_loader import garden_from_text
 from controller.paper.text import WIDTH
 from crops.catalogue import Catalogue
 from crops.entry import Crop
@@ -64,14 +68,17 @@ def timezone(found: str) -> str:
     return v.timezone(found)
 
 
-def some_day(found: str, today: date) -> date:
-    """A day: 2031-04-22, 22 April, April 22 2031, today, yesterday, tomorrow, +7 or -10."""
+def some_day(found: str, today: date, *, near: date | None = None) -> date:
+    """A day: 2031-04-22, 22 April, April 22 2031, today, yesterday, tomorrow, +7 or -10.
+
+    Without a year, that of the year in which it is nearest to the day `near` (today).
+    """
     small = " ".join(found.casefold().replace(",", " ").split())
     if small in _NAMED_DAYS:
         return today + timedelta(days=_NAMED_DAYS[small])
     if re.fullmatch(r"[+-]\d{1,3}", small):
         return v.calendar_day(today + timedelta(days=int(small)))
-    day, month, year = 0, 0, today.year
+    day, month, year = 0, 0, 0
     for word in small.split():
         if (number := _MONTHS.get(word[:3])) is not None and word.isalpha():
             month = number
@@ -83,10 +90,11 @@ def some_day(found: str, today: date) -> date:
             break
     else:
         if day and month and len(small.split()) <= 3:
-            try:
-                return v.calendar_day(date(year, month, day))
-            except ValueError:
-                pass  # no such day: the error follows below
+            around = near or today
+            years = [year] if year else [around.year - 1, around.year, around.year + 1]
+            days = [date(y, month, day) for y in years if _is_day(y, month, day)]
+            if days:
+                return v.calendar_day(min(days, key=lambda one: abs((one - around).days)))
     try:
         return v.calendar_day(found)
     except QuantityError as wrong:
@@ -95,6 +103,40 @@ def some_day(found: str, today: date) -> date:
                 f"found {q.spell(found)}; a day is written as in 2031-04-22, 22 April, today or -10"
             ) from wrong
         raise
+
+
+@lru_cache(maxsize=256)  # "back" asks the same again
+def first_fault(text: str, catalogue: Catalogue) -> str | None:
+    """The first fault of a garden file's text, without its place; None if it reads."""
+    try:
+        garden_from_text(text, "garden.toml", catalogue)
+    except GardenFileError as broken:
+        fault = broken.faults[0]
+        return fault[fault.find("found ") :] if "found " in fault else fault
+    return None
+
+
+def pipe_size(fault: Callable[[str], str | None]) -> v.Reader:
+    """A nominal pipe size that a garden file takes; `fault` as `first_fault` gives it."""
+
+    def read(found: str) -> str:
+        if fault(_PIPE_TRIAL.format(size=toml.quoted(found))) is not None:
+            raise QuantityError(f"found {q.spell(found)}; a pipe is one of {', '.join(PIPES)}")
+        return found
+
+    return read
+
+
+_PIPE_TRIAL = """
+site = {{ latitude = 45, longitude = 0, elevation = "0 m", timezone = "UTC" }}
+supply = {{ static_pressure = "50 psi", flow_test = {{ fill = "5 gal", seconds = 40 }} }}
+main = {{ size = {size} }}
+zone = [{{ name = "a", row = [{{ length = "3 m", every = "15 cm", bore = "1.5 mm" }}] }}]
+"""
+
+
+def _is_day(year: int, month: int, day: int) -> bool:
+    return 1 <= year <= 9999 and 1 <= day <= calendar.monthrange(year, month)[1]
 
 
 def whole(what: str, low: int, high: int) -> v.Reader:
@@ -128,16 +170,19 @@ class CropNames:
                 raise QuantityError(
                     f"found {q.spell(found)}, with which {len(begun)} begin: {labels}"
                 ) from unknown
-            raise QuantityError(f"found {q.spell(found)}; {unknown}") from unknown
+            _, _, near = str(unknown).partition("; ")
+            near = near if near.startswith("nearest") else "no crop in the list begins so"
+            raise QuantityError(f'found {q.spell(found)}; {near}; "?" lists all') from unknown
 
     def begun(self, letters: str) -> list[Crop]:
         """The crops of which a name begins with these letters."""
         key = _key(letters)
-        return [
+        begun = [
             crop
             for crop in self._catalogue.crops()
             if key and any(_key(n).startswith(key) for n in (crop.name, crop.label, *crop.also))
         ]
+        return sorted(begun, key=lambda crop: not _key(crop.label).startswith(key))
 
     def listed(self) -> str:
         """All crops, in columns."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, timedelta
 
-from controller.cli.new.answers import CropNames, some_day, whole
+from controller.cli.new.answers import CropNames, pipe_size, some_day, whole
 from controller.cli.new.talk import Answer, Question, StandIn, Talk, menu, one_of
 from controller.cli.new.toml import entry, inline, quoted, remarks
 from controller.errors import QuantityError
@@ -33,10 +33,10 @@ SOILS = {
 }
 VALVES = {
     "hand": "turned by hand; the sheet says when",
-    "diaphragm": "solenoid valve for gardens, mostly 24 V; water pressure shuts it",
-    "direct": "small solenoid valve that a spring shuts, at any pressure",
-    "ball returns": "motor ball valve that shuts itself without current (two wires)",
-    "ball stays": "motor ball valve driven open and shut (three wires, two relays)",
+    "diaphragm": "solenoid valve, mostly 24 V, that water pressure shuts",
+    "direct": "solenoid valve that a spring shuts, at any pressure",
+    "ball returns": "motor ball valve that shuts by itself without current",
+    "ball stays": "motor ball valve driven open and shut by two relays",
 }
 FACES = {
     "down": "at the bottom of the pipe",
@@ -121,7 +121,7 @@ class Beds:
         )
         rise = self._ask(
             "rise",
-            "Height against the tap, minus if lower",
+            "Height above the tap (minus: below it)",
             lambda found: self._in_zone(v.HEIGHT(found), rise=quoted(found)),
             StandIn(text=self._own("0 in", "0 cm"), why="taken as level with the tap"),
             more="A bed a foot lower gets a little more. A hose full of water is a level.",
@@ -246,7 +246,7 @@ class Beds:
         pipe = self._ask(
             "pipe",
             "Pipe of the rows",
-            fits("pipe", v.text("a pipe", "3/4 in")),
+            fits("pipe", pipe_size(self._fault)),
             StandIn(text="3/4 in", why="a guess: a common size"),
             more="Its nominal size, as printed on the pipe: 1/2 in to 2 in, schedule 40.",
         )
@@ -336,7 +336,12 @@ class Beds:
         """A free line; so many others must be left."""
 
         def read(found: str) -> int:
-            line: int = RELAY(int(found) if found.isascii() and found.isdigit() else found)
+            try:
+                line = int(RELAY(int(found) if found.isascii() and found.isdigit() else found))
+            except QuantityError:
+                raise QuantityError(
+                    f"found {q.spell(found)}; a GPIO line is a number from 2 to 27, as in 17"
+                ) from None
             if line in self._lines:
                 raise QuantityError(f"found {line} again; each relay has a line of its own")
             return line
@@ -356,12 +361,15 @@ class Beds:
     def _opening(self, found: str) -> str:
         """The TOML of an opening."""
         small = found.casefold()
-        if small in ("full", "unknown") or small.endswith(("deg", "°", "%")):
-            read_opening(small)
-            written = quoted(small)
-        else:
-            read_opening({"flow": found})
-            written = inline([("flow", quoted(found))])
+        as_text = small in ("full", "unknown") or small.endswith(("deg", "°", "%"))
+        written = quoted(small) if as_text else inline([("flow", quoted(found))])
+        try:
+            read_opening(small if as_text else {"flow": found})
+        except QuantityError:
+            raise QuantityError(
+                f'found {q.spell(found)}; allowed is "full", a flow as in "1.5 L/min", the '
+                'handle\'s turn from full open as in "40 deg", or "unknown"'
+            ) from None
         self._in_zone(None, opening=written)
         return written
 
@@ -412,7 +420,7 @@ class Beds:
         last = min(start.value + timedelta(days=days - 1), date(v.LAST_YEAR, 12, 31))
 
         def last_day(found: str) -> date:
-            day = some_day(found, self._today)
+            day = some_day(found, self._today, near=last)
             if day < start.value:
                 raise QuantityError(
                     f"found {day}; the last day is not before the first, {start.value}"
@@ -460,7 +468,8 @@ class Beds:
         offered = list(stand_ins)
         if before is not None and not own:
             why = before.why or f"as in {self._last_name()}"
-            offered = [StandIn(text=before.text, why=why), *offered]
+            text = str(before.value) if shown else before.text  # "loam", also where it was "4"
+            offered = [StandIn(text=text, why=why), *offered]
         answer = self._talk.ask(
             Question(
                 words=words,

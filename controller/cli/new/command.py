@@ -14,13 +14,13 @@ from pathlib import Path
 from types import FrameType
 
 from controller.cli.loading import system_clock, write_file
-from controller.cli.new.answers import CropNames
+from controller.cli.new.answers import CropNames, first_fault
 from controller.cli.new.questions import Known, garden_text
 from controller.cli.new.talk import Talk
 from controller.cli.new.toml import MARK
 from controller.cli.new.towns import towns_here
 from controller.cli.output import to_stderr
-from controller.errors import GardenFileError, InputError
+from controller.errors import InputError
 from controller.garden.model import Garden, Planting
 from controller.inputs.garden_loader import garden_from_text
 from controller.paper.text import long_day, paragraph
@@ -43,17 +43,9 @@ def write_new_garden(args: argparse.Namespace) -> int:
     _require_room(path)
     catalogue = load_catalogue()
 
-    def fault(text: str) -> str | None:
-        try:
-            garden_from_text(text, str(path), catalogue)
-        except GardenFileError as broken:
-            words = broken.faults[0]
-            return words[words.find("found ") :] if "found " in words else words
-        return None
-
     known = Known(
         crops=CropNames(catalogue),
-        fault=fault,
+        fault=lambda text: first_fault(text, catalogue),
         now_utc=system_clock().now_utc(),
         machine_zone=_machine_zone(),
         towns=towns_here(),
@@ -167,7 +159,7 @@ def _say_cut(path: Path, text: str) -> None:
         f'each with the word "{MARK}" above it ({_count(text)} of them).',
         "Write yours in their place with a text editor, or move the file away and begin again.",
     ):
-        print(*paragraph(line, then=""), sep="\n")
+        print(*paragraph(line, then="", at_hyphens=False), sep="\n")
 
 
 def _count(text: str) -> int:
@@ -181,7 +173,8 @@ def _print_plan(path: Path, garden: Garden, now_utc: datetime) -> None:
     today = now_utc.astimezone(garden.site.zone_info).date()
     first = _first_day([one for zone in garden.zones for one in zone.plantings], today)
     if first != today:
-        print(f"Nothing grows before {long_day(first)}, so this is the sheet from that day on.")
+        words = f"Nothing grows before {long_day(first)}, so this is the sheet from that day on."
+        print(*paragraph(words, then=""), sep="\n")
     print()
     main(["plan", str(path), "--from", first.isoformat()])
 
@@ -215,4 +208,4 @@ def _print_next_steps(path: Path, text: str, garden: Garden) -> None:
         )
     print("\nNext steps")
     for number, step in enumerate(steps, 1):
-        print(*paragraph(f"{number}. {step}", "  ", then="     "), sep="\n")
+        print(*paragraph(f"{number}. {step}", "  ", then="     ", at_hyphens=False), sep="\n")

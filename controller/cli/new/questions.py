@@ -9,7 +9,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from controller.check.place_checks import cities, of_site
-from controller.cli.new.answers import CropNames, coordinates, timezone
+from controller.cli.new.answers import CropNames, coordinates, pipe_size, timezone
 from controller.cli.new.beds import Beds
 from controller.cli.new.talk import Answer, Question, StandIn, Talk, menu, one_of
 from controller.cli.new.toml import MARK, comment, entry, inline, quoted, remarks
@@ -93,7 +93,7 @@ class _Garden:
         main = self._talk.ask(
             Question(
                 words="Pipe of the main, from the tap to the beds",
-                read=self._pipe,
+                read=pipe_size(self._known.fault),
                 stand_ins=[StandIn(text="1 in", why="a guess: a common size")],
                 more="Its nominal size, as printed on the pipe: 1/2 in to 2 in, schedule 40.",
             )
@@ -437,20 +437,6 @@ class _Garden:
 
     def _own(self, us: str, metric: str) -> str:
         return us if self._us else metric
-
-    def _pipe(self, found: str) -> str:
-        wrong = self._known.fault(_PIPE_TRIAL.format(size=quoted(found)))
-        if wrong is not None:
-            raise QuantityError(wrong)
-        return found
-
-
-_PIPE_TRIAL = """
-site = {{ latitude = 45, longitude = 0, elevation = "0 m", timezone = "UTC" }}
-supply = {{ static_pressure = "50 psi", flow_test = {{ fill = "5 gal", seconds = 40 }} }}
-main = {{ size = {size} }}
-zone = [{{ name = "a", row = [{{ length = "3 m", every = "15 cm", bore = "1.5 mm" }}] }}]
-"""
 
 
 def _flow_test(fill: Answer, seconds: Answer, gauge: Answer | None = None) -> list[str]:

@@ -131,7 +131,8 @@ class Talk:
             try:
                 answer = _read(question, text)
             except QuantityError as error:
-                self.say(f"{error}.")
+                words = str(error)
+                self.say(f"{words[:1].upper()}{words[1:].rstrip('.')}.")
                 continue
             if not text and answer.why:
                 self.say(f"  Taken: {answer.text}; {answer.why}.")
