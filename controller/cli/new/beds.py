@@ -46,7 +46,7 @@ FACES = {
 }
 ANOTHER = {
     "no": "that is all",
-    "like": "one like the last: only its name, way, relay and crop are asked",
+    "like": "one like the last: only name, distance, relay, throttle and crop are asked",
     "other": "one that differs, with the last one's figures in the brackets",
 }
 ANNUAL = {"sown": "in the bed", "set out": "as young plants"}
@@ -132,6 +132,7 @@ class Beds:
             "The valve when it waters: full, or the flow you throttle it to",
             self._opening,
             StandIn(text="full", why="taken as wide open"),
+            anew=not self._was_full(),  # no two throttled valves stand alike
             more='As in "1.5 L/min" or "0.4 gal/min", measured with this bed alone open. '
             '"unknown" if it is throttled and nobody measured.',
         )
@@ -178,6 +179,7 @@ class Beds:
             "How many drilled rows lie in it",
             whole("how many rows", 1, MOST_ROWS),
             StandIn(text="1", why="a guess"),
+            more="Drilled pipes that this valve feeds, taken as alike here; the file may differ.",
         )
         wide_us, wide_metric = 2 * rows.value, 60 * rows.value
         width = self._ask(
@@ -188,6 +190,7 @@ class Beds:
                 text=self._own(f"{wide_us} ft", f"{wide_metric} cm"),
                 why="a guess: 2 ft (60 cm) for each row",
             ),
+            more="The ground that the rows water, path not counted. It decides how many litres.",
             own=True,
         )
         soil = self._ask(
@@ -256,6 +259,7 @@ class Beds:
             "Bore of the holes: the drill's size",
             fits("bore", v.BORE),
             StandIn(text=self._own("1/16 in", "1.5 mm"), why="a guess: a common drill"),
+            more="As printed on the drill. A tenth more bore is a fifth more water.",
         )
         table["bore"] = bore.value
         every = self._ask(
@@ -264,6 +268,7 @@ class Beds:
             fits("every", v.SPACING),
             StandIn(text=self._own("6 in", "15 cm"), why="a guess"),
             StandIn(text=length.text, why="a guess: the row is short"),
+            more="From one hole to the next; the first is taken half of that from the inlet.",
         )
         table["every"] = every.value
         holes = self._ask(
@@ -311,12 +316,12 @@ class Beds:
                 "All lines of the board are in use; this valve is taken as a hand valve."
             )
         elif kind.value != "hand":
-            relay = self._relay("Number of the relay's GPIO line", keep=needed - 1)
+            relay = self._relay("Number of the relay's GPIO line")
             named.append(("relay", relay))
             pairs = [("relay", str(relay.value)), ("kind", quoted(kind.value))]
             if kind.value.startswith("ball"):
                 if kind.value == "ball stays":
-                    close = self._relay("GPIO line of the relay that drives it shut", keep=0)
+                    close = self._relay("GPIO line of the relay that drives it shut")
                     named.append(("relay that shuts it", close))
                     pairs.append(("close_relay", str(close.value)))
                 travel = self._ask(
@@ -332,8 +337,8 @@ class Beds:
                 pairs.append(("opens_in", quoted(travel.text)))
         return [*remarks(*named), f"valve = {inline(pairs)}"]
 
-    def _relay(self, words: str, *, keep: int) -> Answer:
-        """A free line; so many others must be left."""
+    def _relay(self, words: str) -> Answer:
+        """A free line of the board; there is one."""
 
         def read(found: str) -> int:
             try:
@@ -440,7 +445,7 @@ class Beds:
             (_KEYS[begun.value], str(start.value)),
             ("until", str(until.value)),
         ]
-        named = [("", crop), ("", begun), ("first day", start), ("last day", until)]
+        named = [("crop", crop), ("it was", begun), ("first day", start), ("last day", until)]
         return [*remarks(*named), f"planting = [{inline(pairs)}]"]
 
     # ---- small parts -----------------------------------------------------------------------------
@@ -482,6 +487,10 @@ class Beds:
         )
         self._now[key] = answer
         return answer
+
+    def _was_full(self) -> bool:
+        before = self._before.get("opening")
+        return before is not None and before.value == quoted("full")
 
     def _last_name(self) -> str:
         return f'"{self._names[-2]}"' if len(self._names) > 1 else "the bed before"

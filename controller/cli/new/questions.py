@@ -84,6 +84,7 @@ class _Garden:
                 words="What is the garden called",
                 read=v.text("a name", "our garden"),
                 stand_ins=[StandIn(text="our garden")],
+                more="Any name of one line; it stands on top of each sheet.",
             )
         )
         site, zone = self._place(name)
@@ -162,7 +163,7 @@ class _Garden:
         lines = [
             f"name = {quoted(name.text)}",
             *([] if town is None else comment(f"the place is that of {town.label}")),
-            *remarks(("", place)),
+            *remarks(("place", place)),
             f"latitude = {latitude!r}",
             f"longitude = {longitude!r}",
             *entry("elevation", elevation),
@@ -311,7 +312,7 @@ class _Garden:
 
     def _tap(self) -> list[str]:
         still = self._pressure(
-            "Pressure at the tap, nothing running",
+            "Pressure at the tap, nothing running (a gauge on the tap)",
             StandIn(
                 text=self._own("50 psi", "350 kPa"),
                 why="a guess: houses have 40 to 60 psi, 280 to 410 kPa (common practice)",
@@ -369,6 +370,7 @@ class _Garden:
                 words="Whole volume of the pressure tank",
                 read=v.VOLUME,
                 stand_ins=[StandIn(text=self._own("20 gal", "80 L"), why="a guess")],
+                more="As its plate says, air and water together.",
             )
         )
         seconds, fill = self._bucket_answers(_TAP_M3_S, "so much open that the pump runs on")
@@ -425,7 +427,8 @@ class _Garden:
                         why=f"a guess: such taps give some {usual:.2g} {flow} (from memory)",
                     )
                 ],
-                more="This figure decides much: a minute with a bucket is well spent.",
+                more="Open the tap, hold the bucket under it, and count until it is full. This "
+                "figure decides much: a minute with a bucket is well spent.",
             )
         )
         return seconds, fill

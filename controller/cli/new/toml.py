@@ -32,7 +32,7 @@ def remarks(*named: tuple[str, Answer]) -> list[str]:
 def entry(key: str, answer: Answer, value: str | None = None) -> list[str]:
     """A key with its answer; a text if `value` does not say otherwise."""
     return [
-        *remarks(("", answer)),
+        *remarks((key.replace("_", " "), answer)),
         f"{key} = {quoted(answer.text) if value is None else value}",
     ]
 
