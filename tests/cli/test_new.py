@@ -21,9 +21,9 @@ from controller.garden.plumbing import Device, Face, SupplyKind, ValveKind, Wall
 from crops.catalogue import load
 
 PLACE = ["Invented", "zurich", "47.1, 8.2", "us", "1350 ft", "climate", "humid"]
-TAP = ["tap", "48 psi", "5 gal", "40", "3/4 in"]
+TAP = ["tap", "48 psi", "5 gal", "40", "3/4"]
 GROUND = ["leeks", "2", "4 ft", "sandy loam", "straw"]
-ROWS = ["11 ft", "3/4 in", "1/16 in", "6 in", "1", "down"]
+ROWS = ["11 ft", "3/4", "1/16 in", "6 in", "1", "down"]
 VALVE = ["18 ft", "-4 in", "diaphragm", "17", "1.5 L/min"]
 CROP = ["leek", "set out", "2031-04-22", "2031-10-10"]
 BED = [*GROUND, *ROWS, *VALVE, *CROP]
@@ -46,6 +46,7 @@ def test_the_answers_stand_in_the_garden() -> None:
     # WORKED: 1350 ft of 0.3048 m; 5 gal of 231 in3 in 40 s.
     assert site.elevation_m == pytest.approx(411.48)
     assert garden.supply.test_flow_m3_s == pytest.approx(5 * 231 * 0.0254**3 / 40)
+    assert 'size = "3/4 in"' in text
     leeks, kale, berries = garden.zones
     assert [len(zone.rows) for zone in garden.zones] == [2, 2, 1]
     assert (leeks.bed.soil, leeks.bed.mulch, leeks.valve.relay_line) == ("sandy_loam", "straw", 17)

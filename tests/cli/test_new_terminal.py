@@ -140,7 +140,7 @@ def test_control_d_and_control_c_write_what_was_answered(
         terminal.asked()
         terminal.press(f"{answer}\n")
     terminal.asked()
-    terminal.press(key)
+    terminal.press(key * 3)  # impatient
     assert terminal.ended() == 1
     assert "Traceback" not in terminal.heard and "The answers ended." in terminal.heard
     text = (tmp_path / "mine.toml").read_text(encoding="utf-8")

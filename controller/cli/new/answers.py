@@ -120,6 +120,8 @@ def pipe_size(fault: Callable[[str], str | None]) -> v.Reader:
     """A nominal pipe size that a garden file takes; `fault` as `first_fault` gives it."""
 
     def read(found: str) -> str:
+        if f"{found} in" in PIPES:  # as it is said
+            return f"{found} in"
         if fault(_PIPE_TRIAL.format(size=toml.quoted(found))) is not None:
             raise QuantityError(f"found {q.spell(found)}; a pipe is one of {', '.join(PIPES)}")
         return found

@@ -224,9 +224,10 @@ class Beds:
             """It reads, and fits on the row with what is known so far."""
 
             def check(found: str) -> str:
-                read(found)
-                self._in_zone(None, row={**table, key: quoted(found)})
-                return quoted(found)
+                value = read(found)
+                written = quoted(value if isinstance(value, str) else found)
+                self._in_zone(None, row={**table, key: written})
+                return written
 
             return check
 

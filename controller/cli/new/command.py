@@ -27,6 +27,7 @@ from controller.paper.text import long_day, paragraph
 from crops.catalogue import load as load_catalogue
 
 _SOON = timedelta(days=7)  # a sheet from today on shows what begins within a week
+_SIGNALS = (signal.SIGINT, signal.SIGHUP, signal.SIGTERM)
 _INTRODUCTION = """\
 Questions about your garden, in the order of a walk from the tap to the beds.
   Enter         takes what stands in [brackets]; so does: don't know
@@ -52,7 +53,7 @@ def write_new_garden(args: argparse.Namespace) -> int:
         folder=path.parent,
     )
     talk = Talk(_line, print)
-    with _hang_up_ends_answers():
+    with _signals_end_answers():
         print(_INTRODUCTION)
         text = talk.run(lambda asked: garden_text(asked, known))
         if not talk.answered:
@@ -108,24 +109,28 @@ def _write(path: Path, text: str) -> None:
 
 
 @contextlib.contextmanager
-def _hang_up_ends_answers() -> Iterator[None]:
-    """A terminal that closes, or a polite kill, ends the answers like Ctrl-C."""
+def _signals_end_answers() -> Iterator[None]:
+    """Ctrl-C, a terminal that closes or a polite kill ends the answers, the first of them alone."""
+    ended = False
 
     def end(number: int, frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
+        nonlocal ended
+        if not ended:
+            ended = True
+            raise KeyboardInterrupt
 
-    with _handled((signal.SIGHUP, signal.SIGTERM), end):
+    with _handled(_SIGNALS, end):
         yield
 
 
 @contextlib.contextmanager
 def _undisturbed() -> Iterator[None]:
-    """A second Ctrl-C does not stop the writing."""
+    """No signal stops the writing."""
 
     def later(number: int, frame: FrameType | None) -> None:
         return None
 
-    with _handled((signal.SIGHUP, signal.SIGTERM, signal.SIGINT), later):
+    with _handled(_SIGNALS, later):
         yield
 
 

@@ -101,7 +101,7 @@ class _Garden:
         )
         units = "us" if self._us else "metric"
         top = [f"units = {quoted(units)}", "", "[site]", *site, "", "[supply]", *supply, ""]
-        top += ["[main]", *entry("size", main), ""]
+        top += ["[main]", *entry("size", main, quoted(main.value)), ""]
         beds = Beds(
             self._talk,
             crops=self._known.crops,
