@@ -415,7 +415,7 @@ class _Garden:
             )
         )
         fills_s = min(max(fill.value / usual_m3_s, 1.0), 86400.0)
-        flow = f"{self._own('gal/min', 'L/min')}"
+        flow = self._own("gal/min", "L/min")
         usual = usual_m3_s / (m3_s_from_gal_min(1.0) if self._us else 1.0 / 60000.0)
         seconds = self._talk.ask(
             Question(
