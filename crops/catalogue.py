@@ -66,6 +66,11 @@ class Catalogue:
         self._crop_by_name = _index(crops, "crop")
         self._soil_by_name = _index(soils, "soil")
 
+    def crops(self) -> tuple[Crop, ...]:
+        """All crops of the tables, by their labels."""
+        found = {crop.name: crop for crop in self._crop_by_name.values()}
+        return tuple(sorted(found.values(), key=lambda crop: crop.label))
+
     def crop(self, name: str, own: Iterable[Changes] = ()) -> Crop:
         """The crop of that name, the gardener's own first; CropFileError if there is none."""
         return _find("crop", name, tuple(own), self._crop_by_name, _changed_crop)

@@ -49,19 +49,24 @@ class City:
     """The city that names a time zone."""
 
     zone: str
+    country: str  # ISO 3166, two letters
     latitude_deg: float
     longitude_deg: float
 
 
 def of_place(garden: Garden, crop: Callable[[str], Crop]) -> list[Finding]:
     """Cautions on the garden's place, its time zone and its plantings' dates."""
-    site = garden.site
-    messages = (
-        _zone_message(site),
-        _longitude_message(site),
-        _latitude_message(site) or _season_message(garden, crop),
-    )
-    return [caution(Message("place.site"), message) for message in messages if message is not None]
+    messages = of_site(garden.site)
+    if _latitude_message(garden.site) is None:
+        season = _season_message(garden, crop)
+        messages += [] if season is None else [season]
+    return [caution(Message("place.site"), message) for message in messages]
+
+
+def of_site(site: Site) -> list[Message]:
+    """Messages on a place whose time zone, longitude and latitude do not fit each other."""
+    messages = (_zone_message(site), _longitude_message(site), _latitude_message(site))
+    return [message for message in messages if message is not None]
 
 
 @lru_cache(maxsize=1)
@@ -82,6 +87,7 @@ def cities() -> dict[str, City]:
         at = max(parts[1].rfind("+"), parts[1].rfind("-"))  # where the longitude begins
         found[parts[2]] = City(
             zone=parts[2],
+            country=parts[0],
             latitude_deg=_degrees(parts[1][:at], 2),
             longitude_deg=_degrees(parts[1][at:], 3),
         )

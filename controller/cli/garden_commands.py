@@ -6,7 +6,6 @@ import argparse
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
 
 from controller.check.cautions import findings
 from controller.check.finding import Finding, caution, fault, in_order, in_zone, unsaid
@@ -22,9 +21,8 @@ from controller.cli.loading import (
     load_tested,
     own_today,
     system_clock,
-    write_file,
 )
-from controller.cli.output import print_json, to_stderr
+from controller.cli.output import print_json
 from controller.daemon.flow.findable import (
     Findable,
     findable,
@@ -32,15 +30,13 @@ from controller.daemon.flow.findable import (
     findable_remarks,
     leak_from_l_s,
 )
-from controller.errors import GardenFileError, InputError
+from controller.errors import GardenFileError
 from controller.garden.model import Zone
-from controller.garden.new_garden import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.calibration.calibrated import Bands, Calibrated
 from controller.hydraulics.design.advice import advise
 from controller.hydraulics.design.advice_zone import Advice
 from controller.inputs.climatology import Normals
-from controller.inputs.garden_loader import crop_name_check
 from controller.inputs.gather import UNREAD
 from controller.inputs.monthly_climate import climate_in_force
 from controller.messages import Message
@@ -51,7 +47,6 @@ from controller.paper.usual_season import season_lines, season_row
 from controller.timetable.need.dose import Soaking, soaking_of
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
 from controller.wording.say import say
-from crops.catalogue import load as load_catalogue
 
 
 def advice_for(
@@ -148,22 +143,10 @@ def check(args: argparse.Namespace) -> int:
 
 
 def new(args: argparse.Namespace) -> int:
-    """Ask a handful of questions and write a garden file."""
-    path = Path(args.garden)
-    if path.exists():
-        raise InputError(f"{path} is there already; name another file, or move that one away")
-    text = ask_new(_ask, known_crops=crop_name_check(load_catalogue()))
-    write_file(path, text, new=True)
-    to_stderr(f"{path} is written; see what was filled in with: rowgate check {path}")
-    return 0
+    """Ask about a garden, write its file and print its first sheet."""
+    from controller.cli.new.command import write_new_garden
 
-
-def _ask(question: str, default: str) -> str:
-    shown = f"{question} [{default}]: " if default else f"{question}: "
-    try:
-        return input(shown).strip() or default
-    except EOFError:
-        raise InputError("the answers ended before the last question; nothing is written") from None
+    return write_new_garden(args)
 
 
 def _usual(loaded: Loaded) -> tuple[Normals | None, list[Finding]]:

@@ -179,45 +179,6 @@ def test_check_as_json_tells_faults_too(run: Run, garden: Path) -> None:
     assert "main_run" in json.loads(out)["faults"][0]
 
 
-def test_new_writes_a_garden_that_check_accepts(
-    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    asked: list[str] = []
-    said = {
-        "Latitude": "47.1",
-        "Longitude": "8.2",
-        "Time zone": "Europe/Zurich",
-        "Seconds to fill": "40",
-        "Name of the zone": "leeks",
-        "Crop": "leek",
-        "Sown or set out": "2031-04-22",
-        "Last day": "2031-10-10",
-    }
-
-    def answer(question: str = "") -> str:
-        asked.append(question)
-        assert len(asked) < 40, asked  # a question asked for ever
-        return next((a for q, a in said.items() if question.startswith(q)), "")
-
-    monkeypatch.setattr("builtins.input", answer)
-    path = str(tmp_path / "mine.toml")
-    code, _, err = run("new", path)
-    assert code == 0, (err, asked)
-    assert run("check", path)[0] == 0
-    assert run("new", path)[0] == 2  # never overwritten
-
-
-def test_new_writes_nothing_when_the_answers_end(
-    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    def ended(question: str = "") -> str:
-        raise EOFError
-
-    monkeypatch.setattr("builtins.input", ended)
-    assert run("new", str(tmp_path / "mine.toml"))[0] == 2
-    assert not (tmp_path / "mine.toml").exists()
-
-
 def test_what_is_noted_is_reported_and_counted_by_the_next_plan(run: Run, garden: Path) -> None:
     before = json.loads(run("plan", str(garden), "--days", "2", "--json")[1])
     assert before["doses"]

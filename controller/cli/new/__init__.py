@@ -1,0 +1,1 @@
+"""new: a dialogue that makes a garden file, and its first sheet."""
