@@ -18,7 +18,7 @@ from controller.cli.places import (
     need_garden,
     state_beside,
 )
-from controller.daemon.control.protocol import SHORTEST_HOLD_S, SHORTEST_OPEN_S, ask
+from controller.daemon.control.protocol import SHORTEST_HOLD_S, SHORTEST_OPEN_S, SOCKET_NAME, ask
 from controller.errors import InputError
 
 
@@ -88,7 +88,8 @@ def _send(args: argparse.Namespace, request: dict[str, Any]) -> int:
 def _daemon(args: argparse.Namespace) -> Path:
     """The folder of the daemon's socket; said where a search beyond this folder found it."""
     folder = find_daemon(args)
-    if not args.runtime and folder not in (SYSTEM_RUNTIME, Path(), Path(os.path.abspath("."))):
+    is_here = Path(SOCKET_NAME).exists()
+    if not args.runtime and folder not in (SYSTEM_RUNTIME, Path()) and not is_here:
         to_stderr(f"Daemon in {folder}")
     return folder
 

@@ -149,10 +149,12 @@ class _Progress:
 
     def __init__(self, words: str, stream: Any, quiet_s: float) -> None:
         import threading
-        import time
+
+        from controller.clock import SystemClock
 
         self._words, self._stream, self._quiet_s = words, stream, quiet_s
-        self._lock, self._end, self._now_s = threading.Lock(), threading.Event(), time.monotonic
+        self._lock, self._end = threading.Lock(), threading.Event()
+        self._now_s = SystemClock().mono_s
         self._began_s = self._written_s = self._now_s()
         self._shown = 0
         self._thread = threading.Thread(target=self._run, name="progress", daemon=True)

@@ -316,8 +316,8 @@ Rowgate waters beds through drilled rows. To begin:
   rowgate check              what that file leaves open, and what is wrong in it
   rowgate status             how the running daemon stands
 
-rowgate --help lists every command; rowgate COMMAND --help has its options, and
-examples.
+rowgate --help lists every command; rowgate COMMAND --help shows its options,
+with examples.
 """
 
 

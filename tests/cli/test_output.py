@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import sys
+from datetime import date
 
 import pytest
 
@@ -145,4 +146,4 @@ def test_a_day_beyond_all_gardens_is_refused(text: str, capsys: pytest.CaptureFi
         main(["plan", "--from", text])
     assert refused.value.code == 2
     assert "allowed are the years 1900 to 2199" in capsys.readouterr().err
-    assert day("2199-12-31").year == 2199
+    assert day("2199-12-31") == date(2199, 12, 31)
