@@ -115,7 +115,7 @@ def below(parser: argparse.ArgumentParser) -> Mapping[str, Parser]:
     """The parsers of the words that may follow."""
     for action in parser._actions:
         if isinstance(action, argparse._SubParsersAction):
-            return action.choices  # type: ignore[return-value]
+            return action.choices
     return {}
 
 

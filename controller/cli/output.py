@@ -130,7 +130,8 @@ def progress_words(command: str, *, quiet_s: float = QUIET_S) -> Iterator[None]:
     The line is on stderr and goes before anything else is written. With the first word of the
     answer, or of a question, no more of it is shown.
     """
-    out, err = sys.stdout, sys.stderr
+    out: Any = sys.stdout
+    err: Any = sys.stderr
     ours = isinstance(out, _PlainStream) and isinstance(err, _PlainStream)
     if command not in _LONG or not ours or not err.isatty():
         yield

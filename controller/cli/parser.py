@@ -311,7 +311,7 @@ def _command(name: str) -> Command:
 _SHORT = """\
 Rowgate waters beds through drilled rows. To begin:
 
-  rowgate plan               timetable of your garden; without one, of an example
+  rowgate plan               timetable of your garden, or of an example
   rowgate new garden.toml    answer some questions, get a garden file
   rowgate check              what that file leaves open, and what is wrong in it
   rowgate status             how the running daemon stands

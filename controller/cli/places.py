@@ -44,7 +44,7 @@ def find_garden(args: argparse.Namespace) -> Path | None:
     try:
         above = Path.cwd().parents
     except OSError:
-        above = ()  # type: ignore[assignment]
+        above = ()
     for folder in above:
         if os.access(folder / GARDEN_NAME, os.R_OK) and not folder.stat().st_mode & stat.S_IWOTH:
             return folder / GARDEN_NAME

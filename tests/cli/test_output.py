@@ -12,7 +12,8 @@ import pytest
 
 from controller.cli.loading import print_csv
 from controller.cli.output import plain, plain_streams, print_json
-from controller.cli.parser import day, main, number
+from controller.cli.arguments import day
+from controller.cli.parser import main, number
 from controller.daemon.control import protocol
 from controller.paper.text import cells
 
