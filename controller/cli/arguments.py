@@ -65,7 +65,6 @@ EXAMPLES: Mapping[str, Sequence[str]] = {
 }
 # Options of a command that its kinds take, too, as in: rowgate note rain "10 mm" --garden g.toml
 _SHARED = ("--garden", "--state", "--runtime", "--json")
-_TAKE_A_WORD = ("--garden", "--state", "--runtime", "--own", "--weather")
 
 
 class _Help(argparse.HelpFormatter):
@@ -171,11 +170,12 @@ def _epilog(parser: Parser) -> str:
     return "\n\n".join(parts)
 
 
-def command_first(words: Sequence[str]) -> list[str]:
+def command_first(words: Sequence[str], parser: Parser) -> list[str]:
     """The words, with options that stand before the command behind it."""
     n = 0
     while n < len(words) and words[n].startswith("-"):
-        n += 2 if words[n] in _TAKE_A_WORD else 1
+        known = (command._option_string_actions.get(words[n]) for command in below(parser).values())
+        n += 2 if any(option is not None and option.nargs != 0 for option in known) else 1
     if n >= len(words) or words[0] in ("-h", "--help", "--version"):
         return list(words)
     return [words[n], *words[:n], *words[n + 1 :]]

@@ -15,7 +15,7 @@ from typing import Any, TextIO, TypeVar
 import controller
 from controller.cli.arguments import settle_days
 from controller.cli.output import QUIET_S, to_stderr
-from controller.cli.places import find_garden, state_beside
+from controller.cli.places import find_garden, say_found, state_beside
 from controller.cli.plausible import Doubt
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
@@ -106,8 +106,8 @@ def load_garden(args: argparse.Namespace) -> Loaded:
     path = config_file(EXAMPLE_GARDEN) if own is None else own
     if own is None:
         to_stderr("EXAMPLE, invented: no garden.toml here or above. Yours: --garden FILE")
-    elif own.is_absolute() and not args.garden:
-        to_stderr(f"Garden file: {own}")
+    else:
+        say_found(args, own)
     catalogue = load_catalogue()
     garden = garden_from_file(path, catalogue)
     loaded = Loaded(

@@ -246,10 +246,11 @@ def _run(argv: Sequence[str] | None) -> int:
 
 def _read(words: list[str]) -> argparse.Namespace:
     """What the words say; options stand before the command or behind it."""
-    words = command_first(words)
+    parser = _tree()
+    words = command_first(words, parser)
     if words[:1] == ["help"]:
         words = [*words[1:], "--help"]
-    Parser.words, parser = words, _tree()
+    Parser.words = words
     if not words:
         print(_SHORT, file=sys.stderr, end="")
         parser.exit(2)

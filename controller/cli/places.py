@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import os
 import stat
+import sys
 from pathlib import Path
 
 from controller.daemon.control.protocol import SOCKET_NAME
@@ -59,8 +60,15 @@ def need_garden(args: argparse.Namespace, why: str) -> Path:
             f"no {GARDEN_NAME} in this folder or above; name your garden file with --garden FILE "
             f"or in ROWGATE_GARDEN; {why}"
         )
+    say_found(args, found)
     args.garden = str(found)
     return found
+
+
+def say_found(args: argparse.Namespace, garden: Path) -> None:
+    """Say on stderr which garden file it is, where it was found outside this folder."""
+    if garden.is_absolute() and not args.garden:
+        print(f"Garden file: {garden}", file=sys.stderr)
 
 
 def state_beside(garden: Path) -> Path:
@@ -72,8 +80,8 @@ def state_beside(garden: Path) -> Path:
 def find_daemon(args: argparse.Namespace) -> Path:
     """The folder of the socket of the daemon that is meant, from whatever folder it is asked.
 
-    The named one; the one beside the named logbook or garden file; the only one that runs; of
-    several that beside the garden file found here.
+    The named one; the one beside the named garden file or in ROWGATE_STATE; the only one that runs;
+    of several that beside the garden file found here.
 
     Raises
     ------
@@ -82,17 +90,17 @@ def find_daemon(args: argparse.Namespace) -> Path:
     """
     if args.runtime:
         return Path(args.runtime)
-    for named in (getattr(args, "state", None), os.environ.get("ROWGATE_STATE")):
-        if named and _is_socket(Path(named) / SOCKET_NAME):
-            return Path(named)
-    running, named = running_daemons(), getattr(args, "garden", None)
-    if len(running) == 1 and not named:
+    state = os.environ.get("ROWGATE_STATE")
+    if state and not args.garden and _is_socket(Path(state) / SOCKET_NAME):
+        return Path(state)
+    running = running_daemons()
+    if len(running) == 1 and not args.garden:
         return running[0]
     garden = find_garden(args)
     beside = None if garden is None else Path(os.path.abspath(garden)).parent  # noqa: PTH100
     if beside is not None and beside in running:
         return beside
-    if named and beside is not None and garden != SYSTEM_GARDEN:
+    if args.garden and beside is not None and garden != SYSTEM_GARDEN:
         return beside  # nobody listens there, and the error says where that is
     if len(running) > 1:
         folders = ", ".join(str(folder) for folder in running)

@@ -19,10 +19,3 @@ def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str
         return code, out.out, out.err
 
     return call
-
-
-@pytest.fixture(autouse=True)
-def no_garden_of_one_s_own(monkeypatch: pytest.MonkeyPatch) -> None:
-    """No garden and no logbook of whoever runs the tests."""
-    monkeypatch.delenv("ROWGATE_GARDEN", raising=False)
-    monkeypatch.delenv("ROWGATE_STATE", raising=False)

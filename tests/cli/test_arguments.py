@@ -123,6 +123,7 @@ def test_an_option_may_be_cut_short_as_before(run: Run) -> None:
         ("--garden plan plan --days 2", "plan --garden plan --days 2"),
         ("--garden=g.toml --json flow --open a", "flow --garden=g.toml --json --open a"),
         ("--state s note rain 3", "note --state s rain 3"),
+        ("--days 3 plan", "plan --days 3"),
         ("--help", "--help"),
         ("--version", "--version"),
         ("--json", "--json"),
@@ -131,7 +132,7 @@ def test_an_option_may_be_cut_short_as_before(run: Run) -> None:
     ],
 )
 def test_options_may_stand_before_the_command(line: str, moved: str) -> None:
-    assert command_first(line.split()) == moved.split()
+    assert command_first(line.split(), _parser()) == moved.split()
 
 
 def test_help_may_be_asked_for_as_a_command(capsys: pytest.CaptureFixture[str]) -> None:

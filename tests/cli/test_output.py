@@ -10,9 +10,9 @@ from datetime import date
 
 import pytest
 
+from controller.cli.arguments import day
 from controller.cli.loading import print_csv
 from controller.cli.output import plain, plain_streams, print_json
-from controller.cli.arguments import day
 from controller.cli.parser import main, number
 from controller.daemon.control import protocol
 from controller.paper.text import cells

@@ -14,6 +14,7 @@ import controller.cli.daemon_commands as daemon_commands
 import controller.cli.places as places
 from controller.cli import main
 from controller.cli.places import daemon_folders, find_garden, running_daemons
+from controller.daemon.control import protocol
 from controller.daemon.control.protocol import SOCKET_NAME
 
 Run = Callable[..., tuple[int, str, str]]
@@ -272,3 +273,14 @@ def test_a_daemon_s_folders_are_absolute_where_the_kernel_allows(
 def test_each_request_answers_as_json(run: Run, asked: list[Path], words: str) -> None:
     code, out, _ = run(*words.split(), "--json", "--runtime", "/nonexistent")
     assert (code, json.loads(out)) == (0, {"ok": True, "words": "done"})
+
+
+def test_who_may_not_talk_to_the_daemon_is_told_so(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(*_: object) -> None:
+        raise PermissionError
+
+    monkeypatch.setattr(protocol, "_connect", refused)
+    code, out, err = run("status", "--runtime", "/nonexistent")
+    assert (code, out) == (1, "") and "you may not talk to the daemon" in err
