@@ -18,7 +18,7 @@ from controller.cli.places import (
     need_garden,
     state_beside,
 )
-from controller.daemon.control.protocol import SHORTEST_HOLD_S, SHORTEST_OPEN_S, SOCKET_NAME, ask
+from controller.daemon.control.protocol import SHORTEST_HOLD_S, SHORTEST_OPEN_S, ask
 from controller.errors import InputError
 
 
@@ -78,7 +78,7 @@ def hold(args: argparse.Namespace) -> int:
 
 def _send(args: argparse.Namespace, request: dict[str, Any]) -> int:
     answer = ask(_daemon(args), request)
-    if args.json:
+    if getattr(args, "json", False):
         print_json(answer)
     else:
         to_stderr(str(answer.get("words", "done")))
@@ -88,10 +88,16 @@ def _send(args: argparse.Namespace, request: dict[str, Any]) -> int:
 def _daemon(args: argparse.Namespace) -> Path:
     """The folder of the daemon's socket; said where a search beyond this folder found it."""
     folder = find_daemon(args)
-    is_here = Path(SOCKET_NAME).exists()
-    if not args.runtime and folder not in (SYSTEM_RUNTIME, Path()) and not is_here:
+    if not args.runtime and folder != SYSTEM_RUNTIME and not _is_here(folder):
         to_stderr(f"Daemon in {folder}")
     return folder
+
+
+def _is_here(folder: Path) -> bool:
+    try:
+        return folder.samefile(Path())
+    except OSError:
+        return False
 
 
 def runtime_dir(args: argparse.Namespace, folder: Path) -> Path:

@@ -90,17 +90,17 @@ def find_daemon(args: argparse.Namespace) -> Path:
     """
     if args.runtime:
         return Path(args.runtime)
-    state = os.environ.get("ROWGATE_STATE")
-    if state and not args.garden and _is_socket(Path(state) / SOCKET_NAME):
+    state, named = os.environ.get("ROWGATE_STATE"), getattr(args, "garden", None)
+    if state and not named and _is_socket(Path(state) / SOCKET_NAME):
         return Path(state)
     running = running_daemons()
-    if len(running) == 1 and not args.garden:
+    if len(running) == 1 and not named:
         return running[0]
     garden = find_garden(args)
     beside = None if garden is None else Path(os.path.abspath(garden)).parent  # noqa: PTH100
     if beside is not None and beside in running:
         return beside
-    if args.garden and beside is not None and garden != SYSTEM_GARDEN:
+    if named and beside is not None and garden != SYSTEM_GARDEN:
         return beside  # nobody listens there, and the error says where that is
     if len(running) > 1:
         folders = ", ".join(str(folder) for folder in running)

@@ -241,12 +241,20 @@ def test_of_several_daemons_the_command_asks_which(
 
 
 def test_of_several_daemons_that_of_the_garden_found_here_is_meant(
-    run: Run, deep: Path, tmp_path: Path, listen: Callable[[Path], Path], asked: list[Path]
+    run: Run,
+    deep: Path,
+    tmp_path: Path,
+    listen: Callable[[Path], Path],
+    asked: list[Path],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     listen(tmp_path / "other")
     listen(tmp_path)
-    assert run("close")[0] == 0
-    assert asked == [tmp_path]
+    code, _, err = run("close")
+    assert code == 0 and f"Daemon in {tmp_path}\n" in err
+    monkeypatch.chdir(tmp_path)
+    assert run("close") == (0, "", "done\n"), "of the one in this folder nothing needs saying"
+    assert asked == [tmp_path, tmp_path]
 
 
 def test_a_garden_that_is_named_is_never_another_one_s_daemon(
