@@ -14,9 +14,10 @@ from typing import Any, TextIO, TypeVar
 
 import controller
 from controller.cli.arguments import settle_days
-from controller.cli.output import QUIET_S, to_stderr
+from controller.cli.output import to_stderr
 from controller.cli.places import find_garden, say_found, state_beside
 from controller.cli.plausible import Doubt
+from controller.cli.progress import QUIET_S
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden

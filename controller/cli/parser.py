@@ -17,7 +17,8 @@ from controller.cli.arguments import (
     make_whole,
     show_page,
 )
-from controller.cli.output import plain_streams, print_json, progress_words, words_on_stderr
+from controller.cli.output import plain_streams, print_json, words_on_stderr
+from controller.cli.progress import progress_words
 from controller.errors import InputError, NoWeather, OutOfRange, RowgateError
 
 _GARDEN_HELP = "garden file (default: ROWGATE_GARDEN, else garden.toml in this folder or above)"

@@ -281,5 +281,6 @@ def test_what_the_help_page_loads_is_small() -> None:
         "controller.cli.arguments",
         "controller.cli.output",
         "controller.cli.parser",
+        "controller.cli.progress",
         "controller.errors",
     }

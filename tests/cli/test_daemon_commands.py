@@ -26,6 +26,7 @@ SMALL = {
     "controller.cli.arguments",
     "controller.cli.parser",
     "controller.cli.places",
+    "controller.cli.progress",
     "controller.cli.daemon_commands",
     "controller.cli.output",
     "controller.daemon",

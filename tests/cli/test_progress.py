@@ -10,8 +10,9 @@ from collections.abc import Iterator
 import pytest
 from support.until import until
 
-import controller.cli.output as output
-from controller.cli.output import plain_streams, progress_words, to_stderr
+import controller.cli.progress as progress
+from controller.cli.output import plain_streams, to_stderr
+from controller.cli.progress import progress_words
 
 
 class _Terminal(io.StringIO):
@@ -36,7 +37,7 @@ def _terminals(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[_Terminal, _Te
     with monkeypatch.context() as patch:
         patch.setattr(sys, "stdout", out)
         patch.setattr(sys, "stderr", err)
-        patch.setattr(output, "_AGAIN_S", 0.005)
+        patch.setattr(progress, "_AGAIN_S", 0.005)
         with plain_streams():
             yield out, err
 
@@ -88,7 +89,7 @@ def test_a_fault_leaves_no_line(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize("command", ["walk", "new", "run", "status", "et"])
 def test_what_talks_or_is_short_shows_none(command: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delattr(output, "_Progress")
+    monkeypatch.delattr(progress, "_Progress")
     with _terminals(monkeypatch) as (_, err):
         with progress_words(command, quiet_s=0.0):
             pass
@@ -98,7 +99,7 @@ def test_what_talks_or_is_short_shows_none(command: str, monkeypatch: pytest.Mon
 def test_a_pipe_gets_none(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stderr", io.StringIO())
     monkeypatch.setattr(sys, "stdout", io.StringIO())
-    monkeypatch.delattr(output, "_Progress")
+    monkeypatch.delattr(progress, "_Progress")
     with plain_streams(), progress_words("plan", quiet_s=0.0):
         pass
 
@@ -106,7 +107,7 @@ def test_a_pipe_gets_none(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_nothing_is_shown_of_what_takes_less_than_two_seconds(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    assert output.QUIET_S == 2.0
+    assert progress.QUIET_S == 2.0
     with _terminals(monkeypatch) as (_, err):
         with progress_words("plan"):
             to_stderr("weather: asked")
