@@ -17,8 +17,8 @@ ROOT = Path(__file__).resolve().parents[1]
 PAGE = ROOT / "docs" / "commands.md"
 HEAD = """# Commands
 
-Every command's own help page. Exit codes: 0 done, 1 the answer is no (faults found, refused), 2 the
-input is wrong. `.ci/command_reference.py` writes this page, and a test holds it fresh.
+Every command's own help page; `rowgate manual` prints the same for `man`.
+`.ci/command_reference.py` writes this page, and a test holds it fresh.
 """
 
 

@@ -11,6 +11,9 @@ from pathlib import Path
 # otherwise: to rewrite and compile 300 files anew takes each worker six seconds.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
+# The garden and the logbook of whoever runs the tests are none of theirs.
+os.environ.pop("ROWGATE_GARDEN", None)
+os.environ.pop("ROWGATE_STATE", None)
 
 import pytest  # noqa: E402
 from hypothesis import HealthCheck, settings  # noqa: E402

@@ -404,6 +404,7 @@ def _record_one(folder: str, kind: str, name: str) -> str:
     into = Path(folder) / f"{kind}-{name}".rstrip("-").replace(" ", "-")
     into.mkdir()
     os.environ.pop("ROWGATE_STATE", None)
+    os.environ.pop("ROWGATE_GARDEN", None)
     os.environ["COLUMNS"], os.environ["TZ"] = "80", "UTC"
     with tempfile.TemporaryDirectory() as place, chdir(place):
         shutil.copy(WEATHER, "weather.csv")

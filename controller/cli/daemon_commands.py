@@ -11,10 +11,15 @@ from pathlib import Path
 from typing import Any
 
 from controller.cli.output import print_json, to_stderr
+from controller.cli.places import (
+    SYSTEM_RUNTIME,
+    daemon_folders,
+    find_daemon,
+    need_garden,
+    state_beside,
+)
 from controller.daemon.control.protocol import SHORTEST_HOLD_S, SHORTEST_OPEN_S, ask
 from controller.errors import InputError
-
-SYSTEM_RUNTIME = Path("/run/rowgate")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -22,19 +27,17 @@ def run(args: argparse.Namespace) -> int:
     from controller.daemon.host.process import Folders
     from controller.daemon.service import run_service
 
-    path = Path(args.garden)
-    folder = Path(args.state) if args.state else path.parent
-    folders = Folders(
-        state=folder,
-        runtime=runtime_dir(args, folder),
-        own=Path(args.own) if args.own else folder,
-    )
+    path = need_garden(args, "the daemon never waters the example")
+    folder = Path(args.state) if args.state else state_beside(path)
+    own = Path(args.own) if args.own else folder
+    state, runtime, own = daemon_folders(folder, runtime_dir(args, folder), own)
+    folders = Folders(state=state, runtime=runtime, own=own)
     return run_service(path, folders, pins=args.pins, leave=os._exit)
 
 
 def status(args: argparse.Namespace) -> int:
     """Print the daemon's status; exit 1 where the garden file has a fault."""
-    answer = ask(runtime_dir(args), {"ask": "status"})
+    answer = ask(_daemon(args), {"ask": "status"})
     if args.json:
         print_json(answer)
     else:
@@ -74,15 +77,31 @@ def hold(args: argparse.Namespace) -> int:
 
 
 def _send(args: argparse.Namespace, request: dict[str, Any]) -> int:
-    answer = ask(runtime_dir(args), request)
-    to_stderr(str(answer.get("words", "done")))
+    answer = ask(_daemon(args), request)
+    if getattr(args, "json", False):
+        print_json(answer)
+    else:
+        to_stderr(str(answer.get("words", "done")))
     return 0 if answer.get("ok") else 1
 
 
-def runtime_dir(args: argparse.Namespace, folder: Path | None = None) -> Path:
-    """The folder of the socket: the named one, the system's if it exists, else the state folder."""
+def _daemon(args: argparse.Namespace) -> Path:
+    """The folder of the daemon's socket; said where a search beyond this folder found it."""
+    folder = find_daemon(args)
+    if not args.runtime and folder != SYSTEM_RUNTIME and not _is_here(folder):
+        to_stderr(f"Daemon in {folder}")
+    return folder
+
+
+def _is_here(folder: Path) -> bool:
+    try:
+        return folder.samefile(Path())
+    except OSError:
+        return False
+
+
+def runtime_dir(args: argparse.Namespace, folder: Path) -> Path:
+    """The folder of this garden's socket: the named one, the system's, else the state folder."""
     if args.runtime:
         return Path(args.runtime)
-    if SYSTEM_RUNTIME.is_dir():
-        return SYSTEM_RUNTIME
-    return folder if folder is not None else Path.cwd()
+    return SYSTEM_RUNTIME if SYSTEM_RUNTIME.is_dir() else folder

@@ -13,8 +13,11 @@ from pathlib import Path
 from typing import Any, TextIO, TypeVar
 
 import controller
+from controller.cli.arguments import settle_days
 from controller.cli.output import to_stderr
+from controller.cli.places import find_garden, say_found, state_beside
 from controller.cli.plausible import Doubt
+from controller.cli.progress import QUIET_S
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
@@ -34,7 +37,6 @@ from crops.catalogue import load as load_catalogue
 
 T = TypeVar("T")
 Writing = Callable[[Logbook], None]  # how a note is written down, once it was checked
-QUIET_S = 2.0  # shorter work needs no word; our choice
 _AGAIN_S = 0.25
 
 
@@ -87,7 +89,7 @@ class Loaded:
     @property
     def state_dir(self) -> Path:
         """The logbook's folder: the named one, ROWGATE_STATE, or beside the garden file."""
-        return named_state(self.args) or self.path.parent
+        return named_state(self.args) or state_beside(self.path)
 
     @property
     def logbook(self) -> Path | None:
@@ -97,14 +99,23 @@ class Loaded:
 
 
 def load_garden(args: argparse.Namespace) -> Loaded:
-    """Read the garden file named on the command line, or the example."""
-    named = getattr(args, "garden", None)
-    path = Path(named) if named else config_file(EXAMPLE_GARDEN)
-    if not named:
-        to_stderr("No garden file named: this is the example garden, invented from end to end.")
+    """Read the garden file that is named or found, or the example.
+
+    Days on the command line that count from today are settled here, by the garden's own today.
+    """
+    own = find_garden(args)
+    path = config_file(EXAMPLE_GARDEN) if own is None else own
+    if own is None:
+        to_stderr("EXAMPLE, invented: no garden.toml here or above. Yours: --garden FILE")
+    else:
+        say_found(args, own)
     catalogue = load_catalogue()
     garden = garden_from_file(path, catalogue)
-    return Loaded(args=args, garden=garden, catalogue=catalogue, is_example=not named, path=path)
+    loaded = Loaded(
+        args=args, garden=garden, catalogue=catalogue, is_example=own is None, path=path
+    )
+    settle_days(args, lambda: own_today(loaded, system_clock()))
+    return loaded
 
 
 def config_file(name: str) -> Path:

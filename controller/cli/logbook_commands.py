@@ -24,6 +24,7 @@ from controller.cli.loading import (
     today_in,
 )
 from controller.cli.output import print_json, to_stderr
+from controller.cli.places import SYSTEM_STATE, find_garden, need_garden
 from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError, InputError, NoSolution
 from controller.garden.model import Garden
@@ -50,7 +51,6 @@ from controller.paper.report import (
 from controller.units import l_from_m3
 from controller.wording.say import say
 
-SYSTEM_STATE = Path("/var/lib/rowgate")
 _MM_PER_M = 1000.0
 _MOST_NOTES = 1000  # words looked through for a report; our choice
 
@@ -321,6 +321,9 @@ def _logbook_to_copy(args: argparse.Namespace) -> Path:
         return named / LOGBOOK_NAME
     if args.garden:
         return Path(args.garden).parent / LOGBOOK_NAME
+    beside = find_garden(args)
+    if beside is not None and (beside.parent / LOGBOOK_NAME).is_file():
+        return beside.parent / LOGBOOK_NAME
     if (SYSTEM_STATE / LOGBOOK_NAME).is_file():
         return SYSTEM_STATE / LOGBOOK_NAME
     raise InputError(
@@ -341,6 +344,5 @@ def _timed_errors(loaded: Loaded, by_zone: Sums) -> dict[str, float]:
 
 def _own_garden(args: argparse.Namespace) -> Loaded:
     """The gardener's own file; the example has no logbook."""
-    if args.garden is None:
-        raise InputError("name your garden file with --garden FILE; the example keeps no logbook")
+    need_garden(args, "the example keeps no logbook")
     return load_garden(args)

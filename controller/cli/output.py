@@ -11,7 +11,7 @@ import contextlib
 import json
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 # The control characters but tab, line feed and carriage return, and the marks that turn the
@@ -29,16 +29,25 @@ def escaped(text: str) -> str:
     return _NOT_TEXT.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
-class _PlainStream:
+class PlainStream:
     """A stream that passes only plain text on to the stream below it."""
 
     def __init__(self, stream: Any) -> None:
         self.below = stream
+        self.before: Callable[[], None] | None = None  # called before anything is written
 
     def write(self, text: str) -> int:
         """Write the text, made plain."""
+        if self.before is not None:
+            self.before()
         self.below.write(plain(text))
         return len(text)
+
+    def flush(self) -> None:
+        """Flush it; `input` does so before it asks, past `write`."""
+        if self.before is not None:
+            self.before()
+        self.below.flush()
 
     def writelines(self, lines: Any) -> None:
         """Write each line, made plain."""
@@ -52,8 +61,8 @@ class _PlainStream:
 @contextlib.contextmanager
 def plain_streams() -> Iterator[None]:
     """Let only plain text through to both streams of this process."""
-    out: Any = _PlainStream(sys.stdout)
-    err: Any = _PlainStream(sys.stderr)
+    out: Any = PlainStream(sys.stdout)
+    err: Any = PlainStream(sys.stderr)
     sys.stdout, sys.stderr = out, err
     try:
         yield
@@ -65,11 +74,37 @@ def plain_streams() -> Iterator[None]:
             sys.stderr = err.below
 
 
+class Words:
+    """What was said beside the answer, and whether the answer was given."""
+
+    def __init__(self) -> None:
+        self.lines: list[str] = []
+        self.has_answered = False
+
+
+_SAID: list[Words] = []
+
+
+@contextlib.contextmanager
+def words_on_stderr() -> Iterator[Words]:
+    """Collect what `to_stderr` says meanwhile, for an answer as JSON where there is none else."""
+    words = Words()
+    _SAID.append(words)
+    try:
+        yield words
+    finally:
+        _SAID.remove(words)
+
+
 def to_stderr(words: str) -> None:
     """Print what is not the answer on stderr, so that a pipe gets the answer alone."""
+    for collected in _SAID:
+        collected.lines.append(words)
     print(words, file=sys.stderr)
 
 
 def print_json(value: Any) -> None:
     """Print one JSON document."""
+    for collected in _SAID:
+        collected.has_answered = True
     print(escaped(json.dumps(value, indent=2, ensure_ascii=False)))

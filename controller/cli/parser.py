@@ -5,17 +5,38 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Sequence
-from datetime import date
 from functools import cache
 
-from controller.cli.output import plain_streams
+from controller.cli.arguments import (
+    EXIT_CODES,
+    Parser,
+    below,
+    command_first,
+    day,
+    deepest,
+    make_whole,
+    show_page,
+)
+from controller.cli.output import plain_streams, print_json, words_on_stderr
+from controller.cli.progress import progress_words
 from controller.errors import InputError, NoWeather, OutOfRange, RowgateError
+
+_GARDEN_HELP = "garden file (default: ROWGATE_GARDEN, else garden.toml in this folder or above)"
 
 
 def _add_garden(parser: argparse.ArgumentParser) -> None:
-    """Add the garden file, the last argument, without a name."""
+    """Add the garden file, as an option or as the last word."""
+    parser.add_argument("garden", nargs="?", metavar="GARDEN", help="the same as --garden")
+    parser.add_argument("--garden", dest="named_garden", metavar="FILE", help=_GARDEN_HELP)
+
+
+def _add_daemon(parser: argparse.ArgumentParser) -> None:
+    """Add what says which daemon is meant."""
     parser.add_argument(
-        "garden", nargs="?", metavar="GARDEN", help="garden file (without one: the example)"
+        "--garden", metavar="FILE", help="garden file of the daemon, where several run"
+    )
+    parser.add_argument(
+        "--runtime", metavar="DIR", help="folder of the daemon's socket, where several run"
     )
 
 
@@ -56,19 +77,6 @@ def _add_forms(parser: argparse.ArgumentParser, *, csv: bool = False) -> None:
         either.add_argument("--csv", action="store_true", help="as CSV; SI, units in the header")
 
 
-def day(text: str) -> date:
-    """A day as a person writes it."""
-    try:
-        found = date.fromisoformat(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(
-            f"found {text!r:.60}; a day is written year-month-day, as in 2031-07-06"
-        ) from None
-    if not 1900 <= found.year < 2200:
-        raise argparse.ArgumentTypeError(f"found {text!r}; allowed are the years 1900 to 2199")
-    return found
-
-
 def number(text: str) -> int:
     """A number as lists of ours show it, or a count of things."""
     try:
@@ -96,9 +104,10 @@ def count(text: str) -> int:
 def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add note to the commands."""
     note = commands.add_parser("note", help="write down what a person did or saw")
-    note.add_argument("--garden", metavar="GARDEN", help="garden file")
+    note.add_argument("--garden", metavar="FILE", help=_GARDEN_HELP)
     _add_state(note)
     _add_runtime(note)
+    _add_forms(note)
     kinds = note.add_subparsers(dest="kind", required=True, metavar="KIND")
     watered = kinds.add_parser("watered", help="a zone was watered by hand")
     watered.add_argument("zone", metavar="ZONE")
@@ -215,9 +224,13 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(argv: Sequence[str] | None) -> int:
-    args = _parser().parse_args(argv)
+    args = _read(sys.argv[1:] if argv is None else list(argv))
     try:
-        return _command(args.command)(args)
+        with words_on_stderr() as words, progress_words(args.command):
+            code = _command(args.command)(args)
+            if getattr(args, "json", False) and not words.has_answered:
+                print_json({"ok": code == 0, "words": "\n".join(words.lines)})
+        return code
     except (InputError, OutOfRange, NoWeather) as fault:
         print(f"rowgate: {fault}", file=sys.stderr)
         return 2
@@ -230,6 +243,28 @@ def _run(argv: Sequence[str] | None) -> int:
         return 0
     except KeyboardInterrupt:
         return 130
+
+
+def _read(words: list[str]) -> argparse.Namespace:
+    """What the words say; options stand before the command or behind it."""
+    parser = _tree()
+    words = command_first(words, parser)
+    if words[:1] == ["help"]:
+        words = [*words[1:], "--help"]
+    Parser.words = words
+    if not words:
+        print(_SHORT, file=sys.stderr, end="")
+        parser.exit(2)
+    make_whole(parser, words)
+    leaf = deepest(parser, words)
+    if below(leaf) and words[-1] in leaf.prog.split():
+        show_page(leaf)
+    args = parser.parse_args(words)
+    if named := getattr(args, "named_garden", None):
+        if args.garden and args.garden != named:
+            parser.error(f"two garden files: {args.garden} and, by --garden, {named}; name one")
+        args.garden = named
+    return args
 
 
 def _command(name: str) -> Command:
@@ -255,6 +290,10 @@ def _command(name: str) -> Command:
             "report": logbook_commands.report,
             "backup": logbook_commands.backup,
         }[name]
+    if name in ("completion", "manual"):
+        from controller.cli import shells
+
+        return {"completion": shells.completion, "manual": shells.manual}[name]
     if name == "walk":
         from controller.cli.walk import command
 
@@ -271,14 +310,36 @@ def _command(name: str) -> Command:
     }[name]
 
 
+_SHORT = """\
+Rowgate waters beds through drilled rows. To begin:
+
+  rowgate plan               timetable of your garden, or of an example
+  rowgate new garden.toml    answer some questions, get a garden file
+  rowgate check              what that file leaves open, and what is wrong in it
+  rowgate status             how the running daemon stands
+
+rowgate --help lists every command; rowgate COMMAND --help shows its options,
+with examples.
+"""
+
+
+def _parser() -> Parser:
+    """The parser with all its pages whole, as docs, completion and manual want it."""
+    return make_whole(_tree())
+
+
 @cache
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+def _tree() -> Parser:
+    whole = Parser(
         prog="rowgate",
         description="Water beds through drilled rows: what they deliver, what the plants have "
         "lost, how long each valve is open.",
-        epilog="Without a garden file, plan, balance, flow and check use an invented example.",
+        epilog="The garden file is the one named by --garden, else by ROWGATE_GARDEN, else "
+        "garden.toml in this folder or above, else /etc/rowgate/garden.toml. Without any, plan, "
+        "balance, flow and check use an invented example. Options such as --garden and --json "
+        "stand before the command or behind it.\n\n" + EXIT_CODES,
     )
+    parser: argparse.ArgumentParser = whole
     parser.add_argument(
         "--version",
         action=_Version,
@@ -292,7 +353,8 @@ def _parser() -> argparse.ArgumentParser:
     _daemon_commands(commands)
     _walk_command(commands)
     _logbook_commands(commands)
-    return parser
+    _shell_commands(commands)
+    return whole
 
 
 def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -359,7 +421,7 @@ def _garden_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
 
 def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     run = commands.add_parser("run", help="run the daemon that opens the valves")
-    run.add_argument("garden", metavar="GARDEN", help="garden file")
+    _add_garden(run)
     _add_state(run)
     _add_own(run)
     _add_runtime(run)
@@ -370,24 +432,28 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
         "(default: the garden file's)",
     )
     status = commands.add_parser("status", help="ask the running daemon how it stands")
-    _add_runtime(status)
+    _add_daemon(status)
     _add_forms(status)
     open_zone = commands.add_parser("open", help="open a zone for some minutes")
     open_zone.add_argument("zone", metavar="ZONE")
     open_zone.add_argument("--minutes", type=float, required=True, metavar="N")
-    _add_runtime(open_zone)
+    _add_daemon(open_zone)
+    _add_forms(open_zone)
     close = commands.add_parser("close", help="close a zone, or all")
     close.add_argument("zone", nargs="?", metavar="ZONE")
-    _add_runtime(close)
+    _add_daemon(close)
+    _add_forms(close)
     reset = commands.add_parser("reset", help="let a line that disobeyed open again")
     reset.add_argument("zone", metavar="ZONE")
-    _add_runtime(reset)
+    _add_daemon(reset)
+    _add_forms(reset)
     hold = commands.add_parser("hold", help="let nothing open for a while; --lift ends it")
     hold.add_argument("--hours", type=float, metavar="N", help="for so long (24)")
     hold.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
     hold.add_argument("--reason", default="", metavar="WORDS")
     hold.add_argument("--lift", action="store_true", help="end the holds in force")
-    _add_runtime(hold)
+    _add_daemon(hold)
+    _add_forms(hold)
 
 
 def _walk_command(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -398,7 +464,7 @@ def _walk_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         "was seen: exchanged wires, a board that switches on at the other level, dead relays, "
         "valves that do not close, a meter that does not count.",
     )
-    walk.add_argument("garden", metavar="GARDEN", help="garden file")
+    _add_garden(walk)
     walk.add_argument(
         "--seconds", type=float, default=15.0, metavar="N", help="each valve is open (15)"
     )
@@ -415,7 +481,7 @@ def _walk_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
 def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     _note_command(commands)
     report = commands.add_parser("report", help="print the water applied")
-    report.add_argument("--garden", metavar="GARDEN", help="garden file")
+    report.add_argument("--garden", metavar="FILE", help=_GARDEN_HELP)
     report.add_argument("--by", choices=("zone", "bed", "keeper", "month"), default="zone")
     report.add_argument("--band", action="store_true", help="show how sure timed litres are")
     report.add_argument("--from", dest="first", type=day, metavar="DATE")
@@ -426,9 +492,17 @@ def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentPars
         "backup", help="copy the logbook to a file, also while the daemon runs"
     )
     backup.add_argument("file", metavar="FILE", help="file to write; never overwritten")
-    backup.add_argument("--garden", metavar="GARDEN", help="garden file beside the logbook")
+    backup.add_argument("--garden", metavar="FILE", help=_GARDEN_HELP)
     _add_state(backup)
     _add_forms(backup)
+
+
+def _shell_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    completion = commands.add_parser(
+        "completion", help="print what lets a shell complete commands and options"
+    )
+    completion.add_argument("shell", choices=("bash", "zsh", "fish"))
+    commands.add_parser("manual", help="print the manual page, for man")
 
 
 class _Version(argparse.Action):

@@ -23,7 +23,10 @@ from controller.daemon.control.server import ControlServer
 SMALL = {
     "controller",
     "controller.cli",
+    "controller.cli.arguments",
     "controller.cli.parser",
+    "controller.cli.places",
+    "controller.cli.progress",
     "controller.cli.daemon_commands",
     "controller.cli.output",
     "controller.daemon",
@@ -38,6 +41,7 @@ TALKS = {
     "open": ["open", "leeks", "--minutes", "2"],
     "close": ["close"],
     "close one": ["close", "leeks"],
+    "close as JSON": ["close", "leeks", "--json"],
     "hold": ["hold", "--hours", "2"],
     "lift": ["hold", "--lift"],
     "reset": ["reset", "leeks"],

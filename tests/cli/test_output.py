@@ -6,12 +6,14 @@ import csv
 import io
 import json
 import sys
+from datetime import date
 
 import pytest
 
+from controller.cli.arguments import day
 from controller.cli.loading import print_csv
 from controller.cli.output import plain, plain_streams, print_json
-from controller.cli.parser import day, main, number
+from controller.cli.parser import main, number
 from controller.daemon.control import protocol
 from controller.paper.text import cells
 
@@ -145,4 +147,4 @@ def test_a_day_beyond_all_gardens_is_refused(text: str, capsys: pytest.CaptureFi
         main(["plan", "--from", text])
     assert refused.value.code == 2
     assert "allowed are the years 1900 to 2199" in capsys.readouterr().err
-    assert day("2199-12-31").year == 2199
+    assert day("2199-12-31") == date(2199, 12, 31)

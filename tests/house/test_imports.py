@@ -20,6 +20,7 @@ OUTSIDE = {
     "lgpio",
     "pydantic",
     "requests",
+    "shtab",
     "sqlite_utils",
     "urllib3",
 }

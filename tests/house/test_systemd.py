@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.cli.logbook_commands import SYSTEM_STATE
+from controller.cli.places import SYSTEM_GARDEN, SYSTEM_RUNTIME, SYSTEM_STATE
 from controller.cli.walk.command import SYSTEM_OWN
 from controller.daemon.host.process import WATCHDOG_EVERY_S
 from controller.daemon.valve_set import LINE_FILE
@@ -180,6 +180,8 @@ def test_every_end_of_the_daemon_runs_the_stop_step_and_a_new_start() -> None:
 def test_who_may_note_writes_in_the_logbooks_folder_and_in_no_other() -> None:
     service = unit()["Service"]
     assert f"--state {SYSTEM_STATE} --own {SYSTEM_OWN} " in service["ExecStart"]
+    assert f" run {SYSTEM_GARDEN} " in service["ExecStart"]
+    assert f" --runtime {SYSTEM_RUNTIME} " in service["ExecStart"]
     assert str(SYSTEM_OWN) == OWN
     # systemd makes this folder, and sets its mode again before each command, the stop step too.
     assert f"/var/lib/{service['StateDirectory']}" == OWN

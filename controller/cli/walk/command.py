@@ -12,8 +12,8 @@ from pathlib import Path
 
 from controller.cli.daemon_commands import runtime_dir
 from controller.cli.loading import LOGBOOK_NAME, load_garden, named_state, system_clock
-from controller.cli.logbook_commands import SYSTEM_STATE
 from controller.cli.output import to_stderr
+from controller.cli.places import SYSTEM_STATE, need_garden
 from controller.cli.walk.bench import Bench, Board, open_board
 from controller.cli.walk.dialogue import Asking, AtTerminal, Person, Talk, WalkEnded
 from controller.cli.walk.findings import (
@@ -52,6 +52,7 @@ relays out. See that every lamp is off before you open the tap again."""
 
 def walk(args: argparse.Namespace) -> int:
     """Walk the lines of a garden; 0 if all were walked and are well, else 1."""
+    need_garden(args, "the example has no board to walk along")
     loaded, clock = load_garden(args), system_clock()
     if not LEAST_OPEN_S <= args.seconds <= MOST_OPEN_S:
         raise InputError(

@@ -124,6 +124,10 @@ def ask(
                 text = reader.readline()
     except TimeoutError as fault:
         raise DaemonError(f"the daemon does not answer within {within_s:g} s on {path}") from fault
+    except PermissionError as fault:
+        raise DaemonError(
+            f"you may not talk to the daemon on {path}; whoever is in the socket's group may"
+        ) from fault
     except OSError as fault:
         raise DaemonError(f"no daemon runs here (no answer on {path})") from fault
     try:
