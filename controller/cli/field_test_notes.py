@@ -97,33 +97,32 @@ def field_test(note: Note) -> Writing:
     garden, test = note.loaded.garden, measurement(note.args)
 
     def write(book: Logbook) -> None:
-        _, before = _tests_in_force(book.path, garden)
+        _, before = _tests_in_force(book.path, garden, without=note.corrects)
         fitted = fit(garden, [*before, test], today_in(garden, note.clock))
-        book.keep_measurement(kept_dict(test, garden), at=note.at_utc, who=note.args.who)
+        number = book.keep_measurement(
+            kept_dict(test, garden), at=note.at_utc, who=note.args.who, corrects=note.corrects
+        )
         ids, _ = _tests_in_force(book.path, garden)
         book.keep_fit(fitted_to_dict(fitted, partial(say, us=garden.us_units)), ids)
-        _print_fit(fitted, note.done, garden)
+        _print_fit(fitted, note.written(number), garden)
 
     return write
 
 
-def take_back(note: Note) -> Writing:
-    """How to take a field test back and fit the others again."""
+def fit_anew(note: Note, book: Logbook) -> None:
+    """Fit the tests that stand, once one was taken back."""
     garden = note.loaded.garden
-
-    def write(book: Logbook) -> None:
-        book.take_back_measurement(note.args.number)
-        ids, tests = _tests_in_force(book.path, garden)
-        fitted = fit(garden, tests, today_in(garden, note.clock))
-        book.keep_fit(fitted_to_dict(fitted, partial(say, us=garden.us_units)), ids)
-        _print_fit(fitted, "written down", garden)
-
-    return write
+    ids, tests = _tests_in_force(book.path, garden)
+    fitted = fit(garden, tests, today_in(garden, note.clock))
+    book.keep_fit(fitted_to_dict(fitted, partial(say, us=garden.us_units)), ids)
+    _print_fit(fitted, "", garden)
 
 
-def _tests_in_force(logbook: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
+def _tests_in_force(
+    logbook: Path, garden: Garden, *, without: int | None = None
+) -> tuple[list[int], list[Measurement]]:
     """The tests that were not taken back, and those that this garden file still describes."""
-    rows = from_logbook(logbook, Questions.measurements) or []
+    rows = from_logbook(logbook, Questions.measurements, without=without) or []
     tests, left_out = kept_measurements([row.said for row in rows], garden)
     for left in left_out:
         to_stderr(f"field tests: {say(left, us=garden.us_units)}")
@@ -131,7 +130,8 @@ def _tests_in_force(logbook: Path, garden: Garden) -> tuple[list[int], list[Meas
 
 
 def _print_fit(fitted: Fitted, done: str, garden: Garden) -> None:
-    to_stderr(done)
+    if done:
+        to_stderr(done)
     for line in fitted_words(fitted, Units(garden.us_units)):
         to_stderr(line)
 

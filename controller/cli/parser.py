@@ -118,6 +118,11 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     )
     meter = kinds.add_parser("meter", help="what the water meter reads")
     meter.add_argument("reading", metavar="VOLUME", help='as in "81234 L"')
+    meter.add_argument(
+        "--new-meter",
+        action="store_true",
+        help="the meter was exchanged since the reading before: this is the new one's",
+    )
     soil = kinds.add_parser(
         "soil",
         help="what a probe or a hand says of a zone's soil; a check on the ledger",
@@ -130,10 +135,6 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         action="store_true",
         help="take it as what the account has that evening, where the line wets the ground",
     )
-    unsoil = kinds.add_parser(
-        "unsoil", help="take the new start of an account back; without a number: list them"
-    )
-    unsoil.add_argument("number", nargs="?", type=number, metavar="NUMBER")
     soil.add_argument("zone", metavar="ZONE")
     soil.add_argument("value", nargs="+", metavar="VALUE", help='as in 21, "21 %%" or moist')
     seen = kinds.add_parser(
@@ -148,8 +149,6 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         "event", nargs="+", metavar="EVENT", help='as in "full cover", "tops falling"'
     )
     seen.add_argument("--crop", default="", metavar="CROP", help="where a zone holds several")
-    unseen = kinds.add_parser("unseen", help="take what was seen back; without a number: list it")
-    unseen.add_argument("number", nargs="?", type=number, metavar="NUMBER")
     mended = kinds.add_parser(
         "mended",
         help="a zone's line was mended or changed, or is as it should be",
@@ -161,12 +160,37 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     words.add_argument("words", metavar="WORDS")
     words.add_argument("--zone", metavar="ZONE")
     field_tests = _field_tests(kinds)
-    for kind in (watered, rain, meter, soil, unsoil, seen, unseen, mended, words, *field_tests):
+    for kind in (watered, rain, meter, soil, seen, mended, words, *field_tests):
         kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
         kind.add_argument("--who", default="", metavar="NAME")
         kind.add_argument(
+            "--corrects",
+            type=number,
+            metavar="NUMBER",
+            help="the note that this one stands for; its day, unless --on names one",
+        )
+        kind.add_argument(
             "--force", action="store_true", help="write it down though it looks like a slip"
         )
+    shown = kinds.add_parser(
+        "list",
+        help="the notes with their numbers, those that were taken back among them",
+        description="Every note has a number. A note that was taken back is marked with an x.",
+    )
+    shown.add_argument("--zone", metavar="ZONE", help="of this zone only")
+    shown.add_argument("--from", dest="first", type=day, metavar="DATE")
+    shown.add_argument("--to", dest="last", type=day, metavar="DATE")
+    shown.add_argument("--standing", action="store_true", help="without what was taken back")
+    _add_forms(shown)
+    withdraw = kinds.add_parser(
+        "withdraw",
+        help="take a note back; it stays on record and counts no more",
+        description="Any note, by its number in note list. To put it right instead, write the "
+        "right one with --corrects NUMBER.",
+    )
+    withdraw.add_argument("number", type=number, metavar="NUMBER")
+    withdraw.add_argument("--who", default="", metavar="NAME")
+    withdraw.add_argument("--why", default="", metavar="WORDS")
 
 
 def _field_tests(
@@ -200,9 +224,7 @@ def _field_tests(
     for kind in tests:
         kind.add_argument("--open", dest="open_zones", metavar="ZONE,ZONE", help="zones open")
         kind.add_argument("--error", metavar="ERROR", help="how far off it may be, if you know")
-    back = kinds.add_parser("back", help="take a field test back")
-    back.add_argument("number", type=number, metavar="NUMBER")
-    return [*tests, back]
+    return tests
 
 
 Command = Callable[[argparse.Namespace], int]

@@ -149,7 +149,9 @@ def of_meter(
         return None
     return Doubt(
         words=f"found {shown(litres)}; on {odd[1]} the meter read {shown(odd[0])}, and it does not "
-        "run back, unless it was exchanged"
+        "run back. If it was exchanged in between, say so with the first reading of the new one: "
+        "--new-meter; if that other reading was wrong, withdraw it",
+        may_be=False,
     )
 
 

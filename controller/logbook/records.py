@@ -374,6 +374,30 @@ class ObservationRow:
     who: str
 
 
+def measurement_of(row: sqlite3.Row) -> MeasurementRow:
+    """A field test."""
+    return MeasurementRow(
+        id=row["id"],
+        at_utc=utc_from_text(row["at_utc"]),
+        said=json.loads(row["said"], strict=False),
+        who=row["who"],
+    )
+
+
+def observation_of(row: sqlite3.Row) -> ObservationRow:
+    """What a person saw."""
+    return ObservationRow(
+        id=row["id"],
+        seen=Observation(
+            zone=row["zone"],
+            day=date.fromisoformat(row["day"]),
+            event=row["event"],
+            crop=row["crop"],
+        ),
+        who=row["who"],
+    )
+
+
 class FieldTestReader:
     """Reads field tests."""
 
@@ -381,17 +405,8 @@ class FieldTestReader:
         """The field tests that were not taken back, in the order they were done."""
         if not self._has("measurements"):
             return []
-        return [
-            MeasurementRow(
-                id=row["id"],
-                at_utc=utc_from_text(row["at_utc"]),
-                said=json.loads(row["said"], strict=False),
-                who=row["who"],
-            )
-            for row in self._rows(
-                "SELECT * FROM measurements WHERE taken_back_utc IS NULL ORDER BY at_utc, id"
-            )
-        ]
+        asked = "SELECT * FROM measurements WHERE taken_back_utc IS NULL ORDER BY at_utc, id"
+        return [measurement_of(row) for row in self._rows(asked)]
 
     def latest_fit(self) -> FitRow | None:
         """The fit in force; None where nothing was ever fitted."""
@@ -426,18 +441,5 @@ class ObservationReader(FieldTestReader):
         """The observations with numbers and names."""
         if not self._has("observations"):
             return []
-        return [
-            ObservationRow(
-                id=row["id"],
-                seen=Observation(
-                    zone=row["zone"],
-                    day=date.fromisoformat(row["day"]),
-                    event=row["event"],
-                    crop=row["crop"],
-                ),
-                who=row["who"],
-            )
-            for row in self._rows(
-                "SELECT * FROM observations WHERE taken_back_utc IS NULL ORDER BY day, id"
-            )
-        ]
+        asked = "SELECT * FROM observations WHERE taken_back_utc IS NULL ORDER BY day, id"
+        return [observation_of(row) for row in self._rows(asked)]

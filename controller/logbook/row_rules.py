@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from controller.demand.climate.snow import MOST_MM
 from controller.demand.plants.observations import EVENTS, OLD_GONE
 from controller.garden.plumbing import ValveKind
+from controller.logbook.entries import COLUMNS, ENTRIES, NOTED, gone, number_all
 from controller.logbook.records import HowKnown, PulseState
 from controller.weather.day import LIMITS
 
@@ -154,6 +155,9 @@ CELLS: Mapping[str, Mapping[str, Test]] = {
     "observations": {"id": _ID, "written_utc": is_moment, "day": _day, "zone": _text}
     | {"event": _one_of((*EVENTS, OLD_GONE)), "crop": _text, "taken_back_utc": _MOMENT_OR_NONE}
     | _WHO,
+    ENTRIES: {"id": _ID, "written_utc": is_moment, "source": _one_of((*NOTED, ENTRIES))}
+    | {"row": _ID, "takes_back": _or_none(_ID), "why": _text}
+    | _WHO,
     "tended": {"at_utc": is_moment, "words": _text},
     "watched_days": {"day": _day},
     "flow_stretches": {"id": _ID, "at_utc": is_moment, "day": _day, "zones": _list_of("text")}
@@ -218,16 +222,32 @@ class SetAside:
     put_right: int = 0
 
 
-def look_through(connection: sqlite3.Connection) -> None:
-    """Let this connection see the sound rows only, under the names of their tables."""
+def look_through(connection: sqlite3.Connection, without: int | None = None) -> None:
+    """Let this connection see the sound rows that stand, under the names of their tables.
+
+    A note that was taken back is in `all_` and the name of its table only. `without` is the number
+    of one more note to leave out. A logbook without entries gets them for this connection.
+    """
     connection.text_factory = lenient
     # In memory: on a full disk there is no room for a file, and reading must go on.
     connection.execute("PRAGMA temp_store = MEMORY")
     seen = dict(CELLS) | {"_sqlite_migrations": {"applied_at": is_moment}}
-    for table, tests in _here(connection, seen).items():
+    here = _here(connection, seen)
+    for table, tests in here.items():
+        name = f"all_{table}" if table in NOTED else table
         connection.execute(
-            f"CREATE TEMP VIEW {table} AS SELECT * FROM main.{table} WHERE {_all_of(tests)}"
+            f"CREATE TEMP VIEW {name} AS SELECT * FROM main.{table} WHERE {_all_of(tests)}"
         )
+    if ENTRIES not in here:
+        connection.execute(f"CREATE TEMP TABLE entries {COLUMNS}")
+        if "pulses" in here:
+            number_all(connection, "temp")
+    for table in NOTED:
+        if table in here:
+            connection.execute(
+                f"CREATE TEMP VIEW {table} AS SELECT * FROM all_{table} "
+                f"WHERE id NOT IN ({gone(table, without)})"
+            )
 
 
 def sweep(connection: sqlite3.Connection, now: str) -> SetAside:
@@ -278,8 +298,10 @@ def look_at_pulses(connection: sqlite3.Connection) -> int:
     ).fetchone()[0]
     if first_live is not None and len(bad) <= _MOST_NAMED_BAD:
         where = f"CASE WHEN id < {first_live} THEN true{others} ELSE {sound} END"
-        connection.execute("DROP VIEW IF EXISTS temp.pulses")
-        connection.execute(f"CREATE TEMP VIEW pulses AS SELECT * FROM main.pulses WHERE {where}")
+        connection.execute("DROP VIEW IF EXISTS temp.all_pulses")
+        connection.execute(
+            f"CREATE TEMP VIEW all_pulses AS SELECT * FROM main.pulses WHERE {where}"
+        )
     return len(bad)
 
 

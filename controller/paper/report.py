@@ -64,6 +64,7 @@ def band_text(by_zone: Sums, errors: Mapping[str, float], units: Units) -> str:
 class Written:
     """A person's note of a day: words, a reading, or a field test."""
 
+    number: int
     day: date
     kind: str
     words: str
@@ -75,16 +76,15 @@ def written_text(written: Sequence[Written]) -> str:
     """People's notes, day by day; empty without notes."""
     lines = ["", "Written down"] if written else []
     for one in written:
-        zone, who = f"{one.zone}: " if one.zone else "", f" ({one.who})" if one.who else ""
-        words = one.words if one.kind == "words" else f"{one.kind} {one.words}"
+        who = f" ({one.who})" if one.who else ""
         # What would move a terminal's cursor or colours is shown as a question mark.
-        line = " ".join(f"{zone}{words}{who}".split())
+        line = " ".join(f"{one.words}{who}".split())
         plain = "".join(sign if sign.isprintable() else "?" for sign in line)
-        lines += paragraph(f"{one.day}  {plain}", "  ", " " * 14)
+        lines += paragraph(f"{one.number:>5}  {one.day}  {plain}", "", " " * 19)
     return "".join(f"{line}\n" for line in lines)
 
 
-def written_rows(written: Sequence[Written]) -> list[dict[str, str]]:
+def written_rows(written: Sequence[Written]) -> list[dict[str, Any]]:
     """The same for --json."""
     return [asdict(one) | {"day": one.day.isoformat()} for one in written]
 

@@ -253,7 +253,7 @@ def test_what_was_seen_moves_the_stage_from_its_day_on(run: Run, garden: Path) -
     assert before["2031-06-20"][0] == "development"
     assert {v[0] for day, v in after.items() if day >= "2031-06-20"} == {"mid"}
     assert after["2031-06-20"][1] > before["2031-06-20"][1] + 0.05
-    assert run(*note, "unseen", "1")[0] == 0
+    assert run(*note, "withdraw", "1")[0] == 0
     assert stages() == before
 
 

@@ -176,9 +176,9 @@ def test_the_root_zone_is_that_of_what_stands_or_ever_does_and_ends_where_the_be
     [
         (500.0, None, None, "taken"),
         (500.0, 500.0, 500.0, "taken"),
-        (499.0, 500.0, None, "asked"),
-        (501.0, None, 500.0, "asked"),
-        (501.0, 400.0, 500.0, "asked"),
+        (499.0, 500.0, None, "refused"),
+        (501.0, None, 500.0, "refused"),
+        (501.0, 400.0, 500.0, "refused"),
         (-1.0, None, None, "refused"),
         (math.nan, 1.0, None, "refused"),
     ],

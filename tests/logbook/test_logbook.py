@@ -227,7 +227,7 @@ def test_hand_watering_becomes_the_earliest_planned_hand_pulse(
     book.hand_watering("a", DAY, 6.5, 2.0, "Odile", clock.now_utc())
     done = [p for p in ask.pulses(DAY, DAY) if p.state is PulseState.CLOSED]
     assert [(p.key, p.litres, p.open_s, p.who) for p in done] == [
-        ("a|2031-06-01|1", 6.5, 120.0, "Odile")
+        ("a|2031-06-01|h1", 6.5, 120.0, "Odile")
     ]
     assert done[0].opened_utc == clock.now_utc() - timedelta(minutes=2)
     assert {p.key for p in ask.planned(DAY)} == {"a|2031-06-01|2", "b|2031-06-01|1"}

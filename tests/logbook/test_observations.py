@@ -74,22 +74,22 @@ def test_what_is_taken_back_stands_no_more_and_stays_on_record(
 ) -> None:
     number = book.observe(FULL)
     book.observe(UP)
-    book.unobserve(number)
+    book.withdraw(number)
     assert ask.observations() == [UP]
-    with pytest.raises(LogbookError, match=f"nothing seen that stands has the number {number}"):
-        book.unobserve(number)
+    with pytest.raises(LogbookError, match=f"{number} does not stand any more: 3 took it back"):
+        book.withdraw(number)
     assert ask._rows("SELECT count(*) AS n FROM observations")[0]["n"] == 2
 
 
 def test_a_number_that_was_never_given_is_refused(book: Logbook) -> None:
     with pytest.raises(LogbookError, match="has the number 7"):
-        book.unobserve(7)
+        book.withdraw(7)
 
 
 def test_observations_count_among_the_newest_moments(
     book: Logbook, ask: Questions, clock: HandClock
 ) -> None:
-    for write in (lambda: book.observe(FULL), lambda: book.unobserve(1)):
+    for write in (lambda: book.observe(FULL), lambda: book.withdraw(1)):
         clock.advance(1.0)
         write()
         assert ask.last_written_utc() == clock.now_utc()
