@@ -19,6 +19,7 @@ from controller.cli.loading import (
     load_garden,
     load_tested,
     named_state,
+    print_csv,
     require_span,
     require_zones,
     system_clock,
@@ -34,8 +35,9 @@ from controller.hydraulics.calibration.calibrated import Bands
 from controller.logbook.entries import Entry
 from controller.logbook.files import copy_logbook
 from controller.logbook.logbook import Logbook
-from controller.logbook.queries import METER, NEW_METER, Questions
+from controller.logbook.queries import METER, Questions
 from controller.logbook.records import MENDED, HowKnown, MeasurementRow, PulseRow, Sums
+from controller.logbook.totals import NEW_METER
 from controller.paper.amounts import Units
 from controller.paper.notes import entry_words, kind_of, notes_rows, notes_text
 from controller.paper.report import (
@@ -43,6 +45,8 @@ from controller.paper.report import (
     band_text,
     copy_row,
     copy_text,
+    meter_rows,
+    meter_text,
     report_csv,
     report_rows,
     report_text,
@@ -319,11 +323,19 @@ def report(args: argparse.Namespace) -> int:
         raise InputError(
             f"{book} is not there: nothing has been written down yet; name its folder with --state"
         )
-    last: date = args.last or today
+    by, last = args.by, args.last or today
+    if args.year is not None:
+        if args.first or args.last:
+            raise InputError("--year has its own first and last day; leave --from and --to out")
+        by, last = "month", min(date(args.year, 12, 31), today)
     with Questions(book) as questions:
         first: date = args.first or questions.first_day() or today - timedelta(days=30)
+        if args.year is not None:
+            first = date(args.year, 1, 1)
+        if args.meter:
+            return _meter_report(args, questions, loaded.garden, args.first or date.min, last)
         require_span(first, last)
-        sums = questions.sums(args.by, first, last, loaded.garden)
+        sums = questions.sums(by, first, last, loaded.garden, months=args.months)
         by_zone = questions.sums("zone", first, last, loaded.garden) if args.band else None
         written = _written(questions, loaded.garden, first, last)
     errors = {} if by_zone is None else _timed_errors(loaded, by_zone)
@@ -341,10 +353,25 @@ def report(args: argparse.Namespace) -> int:
     elif args.csv:
         print(report_csv(sums), end="")
     else:
-        print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
+        print(report_text(sums, loaded.garden, by=by, first=first, last=last), end="")
         if by_zone is not None:
             print(band_text(by_zone, errors, Units(loaded.garden.us_units)), end="")
         print(written_text(written), end="")
+    return 0
+
+
+def _meter_report(
+    args: argparse.Namespace, ask: Questions, garden: Garden, first: date, last: date
+) -> int:
+    """Print what pulses, notes and the water meter say between its readings."""
+    require_span(first, last)
+    spans = ask.meter_spans(first, last, garden.site.zone_info)
+    if args.json:
+        print_json({"meter": meter_rows(spans)})
+    elif args.csv:
+        print_csv(meter_rows(spans))
+    else:
+        print(meter_text(spans, garden), end="")
     return 0
 
 

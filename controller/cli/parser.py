@@ -69,6 +69,11 @@ def day(text: str) -> date:
     return found
 
 
+def year(text: str) -> int:
+    """A year."""
+    return day(f"{text}-01-01").year
+
+
 def number(text: str) -> int:
     """A number as lists of ours show it, or a count of things."""
     try:
@@ -433,6 +438,17 @@ def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentPars
     report = commands.add_parser("report", help="print the water applied")
     report.add_argument("--garden", metavar="GARDEN", help="garden file")
     report.add_argument("--by", choices=("zone", "bed", "keeper", "month"), default="zone")
+    report.add_argument(
+        "--months", action="store_true", help="each zone, bed or keeper month by month"
+    )
+    report.add_argument(
+        "--year", type=year, metavar="YEAR", help="the year at a glance, a row a month"
+    )
+    report.add_argument(
+        "--meter",
+        action="store_true",
+        help="what pulses, notes and the water meter say between its readings",
+    )
     report.add_argument("--band", action="store_true", help="show how sure timed litres are")
     report.add_argument("--from", dest="first", type=day, metavar="DATE")
     report.add_argument("--to", dest="last", type=day, metavar="DATE")

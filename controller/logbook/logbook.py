@@ -22,12 +22,12 @@ from controller.logbook.queries import (
     GAUGE,
     METER,
     MORE_RAIN,
-    NEW_METER,
     PIN_GAUGE,
     PIN_GAUGE_HOURS,
 )
 from controller.logbook.records import FlowStretch, utc_text
 from controller.logbook.schema import Book
+from controller.logbook.totals import NEW_METER
 from controller.logbook.writer import Row, enter, insert, write_note
 from controller.weather.day import WeatherDay
 

@@ -30,6 +30,7 @@ from controller.logbook.records import (
     Happening,
     HoldRow,
     HowKnown,
+    MeterSpan,
     Note,
     ObservationReader,
     PulseRow,
@@ -49,13 +50,13 @@ from controller.logbook.records import (
 )
 from controller.logbook.row_rules import SET_ASIDE, is_moment, look_at_pulses, look_through
 from controller.logbook.schema import NO_FILE, WERE_MEASURED, file_id, refuse_newer
-from controller.logbook.totals import sum_up
+from controller.logbook.totals import meter_spans, sum_up
 from controller.timetable.unwritten import Record
 from controller.weather.day import WeatherDay
 
 GAUGE = "rain gauge"  # a person's word: all of a day's rain as it is known then
 MORE_RAIN = "rain gauge, emptied"  # a person's reading that adds to the day's rain
-METER, NEW_METER = "meter", "L, new meter"  # of the second: the unit of a new meter's first
+METER = "meter"
 PIN_GAUGE, PIN_GAUGE_HOURS = "gauge on pin", "gauge on pin, hours watched"
 WATCHED_H = 22.0  # of a day, so that its sum is the day's rain; our choice
 
@@ -441,8 +442,10 @@ class Questions(DayReader, ObservationReader, EntryReader):
         newest = self._rows(f"SELECT max(newest) AS newest FROM ({asked})")[0]["newest"]
         return None if newest is None else utc_from_text(newest)
 
-    def sums(self, by: str, first: date, last: date, garden: Garden) -> Sums:
-        """A report's figures, by "zone", "bed", "keeper" or "month"."""
+    def sums(
+        self, by: str, first: date, last: date, garden: Garden, *, months: bool = False
+    ) -> Sums:
+        """A report's figures, by "zone", "bed", "keeper" or "month"; or by months besides."""
         return sum_up(
             self.pulses(first, last),
             self.ledger(None, first, last),
@@ -450,7 +453,17 @@ class Questions(DayReader, ObservationReader, EntryReader):
             first=first,
             last=last,
             garden=garden,
+            months=months,
         )
+
+    def meter_spans(self, first: date, last: date, zone_info: ZoneInfo) -> list[MeterSpan]:
+        """What was given between the readings of the water meter of these days."""
+        readings = [
+            reading
+            for reading in self.readings(METER)
+            if first <= (reading.day or reading.at_utc.astimezone(zone_info).date()) <= last
+        ]
+        return meter_spans(readings, self.pulses(first, last), zone_info)
 
     # How ------------------------------------------------------------------------------------
 

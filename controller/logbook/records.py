@@ -165,14 +165,24 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SumRow:
-    """What one zone, bed, keeper or month got.
+    """What one zone, bed, keeper or month got, or one of them in one month.
 
-    `pulses` counts the openings that gave water or may have; `pulses_cut` those among them that a
-    crash ended; `pulses_untimed` those whose open time nobody noted, so `open_s` lacks them.
+    A watering is all that a zone got on one day. `pulses` counts the openings that gave water or
+    may have; `pulses_cut` those among them that a crash ended; `pulses_untimed` those whose open
+    time nobody noted, so `open_s` lacks them. `litres` were reported: by relays, or by a person.
+    What was assumed as printed, since nobody reported it, is apart, and in no other figure.
     """
 
     name: str
+    month: str = ""  # as in 2031-06, where the rows are by month besides
     litres: float
+    relay_litres: float
+    hand_litres: float
+    waterings: int
+    days: int  # with water
+    days_without: int
+    assumed_litres: float
+    assumed_waterings: int
     pulses: int
     open_s: float
     pulses_cut: int
@@ -183,11 +193,11 @@ class SumRow:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sums:
     """A report's figures. `total` is summed over the pulses themselves, not over the rows.
-    `assumed` counts hand waterings taken as done as printed; their litres are in no row.
 
-    `zone_days` counts the ledger's days in the period, zone by zone, the parts of a zone together;
-    among them the two others count those whose weather was a stand-in, and those whose weather was
-    a forecast, and `zone_days_by_rung` all of them by the step of the weather's ladder.
+    `missed` and `refused` count openings that gave no water. `zone_days` counts the ledger's days
+    in the period, zone by zone, the parts of a zone together; among them the two others count those
+    whose weather was a stand-in, and those whose weather was a forecast, and `zone_days_by_rung`
+    all of them by the step of the weather's ladder.
     """
 
     by: str
@@ -197,13 +207,36 @@ class Sums:
     total: SumRow
     missed: int
     refused: int
-    assumed: int
-    assumed_litres: float
     zone_days: int
     stand_in_zone_days: int
     forecast_zone_days: int
     stand_ins: tuple[str, ...] = ()
     zone_days_by_rung: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeterSpan:
+    """The litres between two readings of the water meter.
+
+    `meter_litres` and `unexplained_litres` are None where the meter was exchanged in between, or
+    its second reading is the lower one. `assumed_litres` nobody reported: they are in no sum.
+    """
+
+    first: Reading
+    last: Reading
+    first_day: date
+    last_day: date
+    relay_litres: float
+    hand_litres: float
+    assumed_litres: float
+    meter_litres: float | None
+
+    @property
+    def unexplained_litres(self) -> float | None:
+        """What the meter counted beside pulses and notes; below 0 where it counted less."""
+        if self.meter_litres is None:
+            return None
+        return self.meter_litres - self.relay_litres - self.hand_litres
 
 
 def utc_text(moment: datetime) -> str:

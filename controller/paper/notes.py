@@ -10,8 +10,9 @@ from controller.demand.plants.observations import EVENTS
 from controller.garden.show import show_volume
 from controller.hydraulics.calibration.kept_tests import shown
 from controller.logbook.entries import Entry
-from controller.logbook.queries import GAUGE, METER, MORE_RAIN, NEW_METER, SOIL_START
+from controller.logbook.queries import GAUGE, METER, MORE_RAIN, SOIL_START
 from controller.logbook.records import MENDED, MeasurementRow, Note, ObservationRow, Reading
+from controller.logbook.totals import NEW_METER
 from controller.paper.amounts import Units
 from controller.paper.soil_readings import BY_FEEL, FEEL
 from controller.paper.soil_readings import KIND as SOIL

@@ -44,7 +44,7 @@ row = [ { length = "4 m", every = "15 cm", bore = "1.6 mm", width = "60 cm" } ]
 planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
 """
 WEATHER = "date,tmin_c,tmax_c,rain_mm\n" + "".join(
-    f"2031-06-{day:02d},11,24,0\n" for day in range(1, 26)
+    f"2031-06-{day:02d},{11 + day % 2},{24 + day % 3},0\n" for day in range(1, 26)
 )
 ON = ("--on", "2031-06-24")
 Run = Callable[..., tuple[int, str]]
