@@ -256,7 +256,7 @@ LOOKS: tuple[tuple[str, ...], ...] = (
 
 HELPED = (
     *("plan", "balance", "flow", "et", "check", "new", "run", "status"),
-    *("open", "close", "reset", "hold", "walk", "note", "report", "backup"),
+    *("open", "close", "resume", "reset", "hold", "walk", "note", "report", "backup"),
 )
 NOTED = (
     *("watered", "rain", "meter", "soil", "seen", "mended", "words", "list", "withdraw"),
@@ -289,6 +289,8 @@ TYPED: tuple[tuple[str, ...], ...] = (
     ("open", "leeks", "--minutes", "nan"),
     ("close",),
     ("close", "leeks"),
+    ("resume",),
+    ("resume", "leeks"),
     ("reset", "leeks"),
     ("hold", "--hours", "12"),
     ("hold", "--hours", "-1"),

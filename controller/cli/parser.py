@@ -293,6 +293,7 @@ def _command(name: str) -> Command:
         "status": daemon_commands.status,
         "open": daemon_commands.open_zone,
         "close": daemon_commands.close_zone,
+        "resume": daemon_commands.resume,
         "hold": daemon_commands.hold,
         "reset": daemon_commands.reset,
     }[name]
@@ -397,9 +398,22 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     open_zone.add_argument("zone", metavar="ZONE")
     open_zone.add_argument("--minutes", type=float, required=True, metavar="N")
     _add_runtime(open_zone)
-    close = commands.add_parser("close", help="close a zone, or all")
+    close = commands.add_parser(
+        "close",
+        help="close a zone, or all, and end the rest of today there",
+        description="Shuts the zone, or without one all of them, and ends the rest of today: "
+        "nothing more opens there by plan until tomorrow. rowgate resume undoes that.",
+    )
     close.add_argument("zone", nargs="?", metavar="ZONE")
     _add_runtime(close)
+    resume = commands.add_parser(
+        "resume",
+        help="undo that close ended the rest of today",
+        description="The rest of today is planned anew, in a zone or in all that were closed. It "
+        "opens nothing by itself: the plan does, at its times, under every limit and hold.",
+    )
+    resume.add_argument("zone", nargs="?", metavar="ZONE")
+    _add_runtime(resume)
     reset = commands.add_parser("reset", help="let a line that disobeyed open again")
     reset.add_argument("zone", metavar="ZONE")
     _add_runtime(reset)

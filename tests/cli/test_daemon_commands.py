@@ -38,6 +38,8 @@ TALKS = {
     "open": ["open", "leeks", "--minutes", "2"],
     "close": ["close"],
     "close one": ["close", "leeks"],
+    "resume": ["resume"],
+    "resume one": ["resume", "leeks"],
     "hold": ["hold", "--hours", "2"],
     "lift": ["hold", "--lift"],
     "reset": ["reset", "leeks"],
