@@ -129,7 +129,7 @@ def _withdraw(note: Note) -> None:
             "more; the days from then on are computed anew"
         )
         if isinstance(old.what, MeasurementRow):
-            field_test_notes.fit_anew(note, book)
+            field_test_notes.fit_anew(note, book, frozenset(old.zones))
 
 
 def _list(args: argparse.Namespace, garden: Garden, path: Path) -> int:

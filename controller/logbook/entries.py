@@ -169,6 +169,11 @@ class EntryReader:
         """The note of that number; None where there is none, or where it is a withdrawal."""
         return next((one for one in self.entries() if one.number == number), None)
 
+    def next_number(self) -> int:
+        """The number that the next note gets."""
+        rows = self._rows("SELECT coalesce(max(id), 0) + 1 AS number FROM entries")
+        return int(rows[0]["number"])
+
     def _written(
         self,
     ) -> dict[tuple[str, int], PulseRow | Reading | Note | MeasurementRow | ObservationRow]:

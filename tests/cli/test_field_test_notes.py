@@ -197,7 +197,7 @@ def test_every_note_keeps_the_day_it_was_said_to_be_of(run: Run) -> None:
     ]
     # Of other days nothing is said.
     other = run("report", "--from", "2031-06-21", "--to", "2031-06-26")[1]
-    assert "Written down" not in other and "by hand" not in other
+    assert "Written down" not in other and "as reported by who gave it" not in other
     # The ledger has rain and water on that day, and on no other; the plan's flows have the test.
     days = json.loads(run("balance", "--json")[1])
     rows = [row for row in days["balance"] if row["zone"] == "open"]
@@ -230,3 +230,24 @@ def test_words_that_would_move_a_terminal_are_shown_without(run: Run) -> None:
     assert run("note", "words", "all\x1b[2Jwell")[0] == 0
     out = run("report")[1]
     assert "\x1b" not in out and "all?[2Jwell" in out
+
+
+def test_the_answer_leads_with_the_flow_and_names_tests_by_their_numbers(run: Run) -> None:
+    run("note", "words", "begun")
+    first = _meter(run, "slow", "120 L", 600).splitlines()
+    assert first[0] == "written down as 2: field test, meter with slow open, 26 June 2031"
+    # WORKED: 20 L in ten minutes.
+    assert first[1].startswith("slow gives 2.0") and "L/min, give or take" in first[1]
+    assert first[2] == "Fitted to 1 field test:"
+    bucket = ("note", "bucket", "slow", "--amount", "8 L", "--time", "60 s")
+    second = run(*bucket)[2].splitlines()
+    assert second[0] == "written down as 3: field test, bucket with slow open, 26 June 2031"
+    assert "; before: 2.0" in second[1]
+    assert second[2] == "Fitted to 2 field tests:"
+    said = " ".join(second[3:])
+    assert second[3].startswith("  - contradiction: field test ")
+    assert "field test 3, bucket with slow open" in said
+    assert "field test 3, bucket with slow open contradicts" in " ".join(run("plan")[1].split())
+    back = run("note", "withdraw", "3")[2].splitlines()
+    assert back[0].startswith("withdrawn as 4: 3, field test, bucket with slow open, 26 June 2031")
+    assert "slow gives 2.0" in " ".join(back) and "contradiction" not in " ".join(back)
