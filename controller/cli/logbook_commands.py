@@ -327,6 +327,8 @@ def report(args: argparse.Namespace) -> int:
     if args.year is not None:
         if args.first or args.last:
             raise InputError("--year has its own first and last day; leave --from and --to out")
+        if args.year > today.year:
+            raise InputError(f"--year {args.year} lies ahead; today is {today}")
         by, last = "month", min(date(args.year, 12, 31), today)
     with Questions(book) as questions:
         first: date = args.first or questions.first_day() or today - timedelta(days=30)
@@ -338,6 +340,7 @@ def report(args: argparse.Namespace) -> int:
         sums = questions.sums(by, first, last, loaded.garden, months=args.months)
         by_zone = questions.sums("zone", first, last, loaded.garden) if args.band else None
         written = _written(questions, loaded.garden, first, last)
+        begun_utc = questions.begun_utc()
     errors = {} if by_zone is None else _timed_errors(loaded, by_zone)
     if args.json:
         print_json(
@@ -353,7 +356,10 @@ def report(args: argparse.Namespace) -> int:
     elif args.csv:
         print(report_csv(sums), end="")
     else:
-        print(report_text(sums, loaded.garden, by=by, first=first, last=last), end="")
+        zone_info = loaded.garden.site.zone_info
+        begun = None if begun_utc is None else begun_utc.astimezone(zone_info).date()
+        text = report_text(sums, loaded.garden, by=by, first=first, last=last, begun=begun)
+        print(text, end="")
         if by_zone is not None:
             print(band_text(by_zone, errors, Units(loaded.garden.us_units)), end="")
         print(written_text(written), end="")

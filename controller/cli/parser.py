@@ -70,8 +70,11 @@ def day(text: str) -> date:
 
 
 def year(text: str) -> int:
-    """A year."""
-    return day(f"{text}-01-01").year
+    """A year, as in 2031."""
+    found = int(text) if text.isdecimal() and len(text) == 4 else 0
+    if not 1900 <= found < 2200:
+        raise argparse.ArgumentTypeError(f"found {text!r:.60}; a year is written as in 2031")
+    return found
 
 
 def number(text: str) -> int:

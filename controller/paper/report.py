@@ -39,8 +39,13 @@ _HOW = {
 }
 
 
-def report_text(sums: Sums, garden: Garden, *, by: str, first: date, last: date) -> str:
-    """The report in 80 columns, in litres, or in US gallons where the garden file has them."""
+def report_text(
+    sums: Sums, garden: Garden, *, by: str, first: date, last: date, begun: date | None = None
+) -> str:
+    """The report in 80 columns, in litres, or in US gallons where the garden file has them.
+
+    `begun` is the first day of the logbook, which knows of days before it by notes alone.
+    """
     units = Units(garden.us_units)
     year = by == "month"
     head = (by, "waterings", *(("with", "without") if year else ("open", "")))
@@ -65,7 +70,13 @@ def report_text(sums: Sums, garden: Garden, *, by: str, first: date, last: date)
         lines.append(_sum_line(shown, row, units, year=year))
     lines += [rule, _sum_line("all", sums.total, units, year=year), ""]
     lines += _how_known(sums.total, units)
-    for remark in (*_rules(sums, garden), *_remarks(sums)):
+    known = []
+    if begun is not None and first < begun:
+        known.append(
+            f"the logbook was begun on {short_day(begun)}; of the days before it has only what "
+            "was noted later"
+        )
+    for remark in (*known, *_rules(garden), *_remarks(sums)):
         lines += paragraph(f"Note: {remark}.", "  ", "  ")
     return "\n".join(lines).rstrip() + "\n"
 
@@ -175,7 +186,7 @@ def _figure(litres: float, units: Units) -> str:
     return _gallons(litres) if units.us else f"{litres:,.1f}"
 
 
-def _rules(sums: Sums, garden: Garden) -> list[str]:
+def _rules(garden: Garden) -> list[str]:
     """How hand valves count where nobody reported their water."""
     hand = [zone.name for zone in garden.zones if zone.valve.kind is ValveKind.HAND]
     printed = [name for name in hand if name in zones_as_printed(garden)]

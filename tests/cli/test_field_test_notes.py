@@ -247,7 +247,7 @@ def test_the_answer_leads_with_the_flow_and_names_tests_by_their_numbers(run: Ru
     said = " ".join(second[3:])
     assert second[3].startswith("  - contradiction: field test ")
     assert "field test 3, bucket with slow open" in said
-    assert "field test 3, bucket with slow open contradicts" in " ".join(run("plan")[1].split())
+    assert "field test 3, bucket with slow open: contradicts" in " ".join(run("plan")[1].split())
     back = run("note", "withdraw", "3")[2].splitlines()
     assert back[0].startswith("withdrawn as 4: 3, field test, bucket with slow open, 26 June 2031")
     assert "slow gives 2.0" in " ".join(back) and "contradiction" not in " ".join(back)

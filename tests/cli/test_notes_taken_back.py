@@ -197,3 +197,23 @@ def test_a_garden_without_a_logbook_has_no_notes_and_gets_none(run: Run, tmp_pat
     assert run("note", "list") == (0, "no notes\n")
     assert run("note", "withdraw", "1")[0] == 2
     assert not (tmp_path / "logbook.db").exists()
+
+
+def test_the_year_at_a_glance_and_the_meter_by_the_command_line(run: Run) -> None:
+    run("note", "watered", "carrots", "--amount", "38 L", *ON)
+    run("note", "meter", "100 L", "--on", "2031-06-20")
+    code, said = run("report", "--meter")
+    assert code == 0 and "Two readings of the water meter are needed" in said
+    run("note", "meter", "150 L", "--on", "2031-06-25")
+    (span,) = json.loads(run("report", "--meter", "--json")[1])["meter"]
+    # WORKED: 150 - 100 - 38 L.
+    assert (span["by_hand_litres"], span["unexplained_litres"]) == (38.0, 12.0)
+    assert run("report", "--meter", "--csv")[1].splitlines()[0].startswith("first_day,last_day,")
+    rows = json.loads(run("report", "--year", "2031", "--json")[1])["report"]
+    assert [row["month"] for row in rows] == [f"2031-{n:02d}" for n in range(1, 7)]
+    # WORKED: 26 days of June so far, one of them with water.
+    assert (rows[5]["waterings"], rows[5]["days_without_water"]) == (1, 25)
+    code, said = run("report", "--year", "2032")
+    assert code == 2 and "--year 2032 lies ahead" in said
+    code, said = run("report", "--year", "2031", "--from", "2031-06-01")
+    assert code == 2 and "leave --from and --to out" in said

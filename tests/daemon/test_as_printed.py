@@ -99,7 +99,8 @@ def test_a_note_made_days_later_takes_its_place(tmp_path: Path) -> None:
     world.run_until(END)
     (day, *_) = sorted({r.day for r in world.pulses() if r.state is PulseState.ASSUMED})
     before = [r for r in world.pulses() if (r.zone, r.day) == ("hedge", day)]
-    world.logbook.hand_watering(
+    was = next(r for r in world.ledger() if (r.zone, r.day) == ("hedge", day))
+    number = world.logbook.hand_watering(
         "hedge", day, litres=1.0, minutes=None, who="Odile", at=world.clock.now_utc()
     )
     with Questions(world.logbook.path) as ask:
@@ -112,6 +113,12 @@ def test_a_note_made_days_later_takes_its_place(tmp_path: Path) -> None:
     row = next(r for r in world.ledger() if (r.zone, r.day) == ("hedge", day))
     assert row.water_from == "recorded"
     assert row.watered_mm == approx(1.0 / world.engine.garden.zone("hedge").ground_m2)
+    # Withdrawn, it counts no more, and what was printed counts again.
+    world.logbook.withdraw(number)
+    world.run_until(END + timedelta(days=2))
+    row = next(r for r in world.ledger() if (r.zone, r.day) == ("hedge", day))
+    assert (row.water_from, row.watered_mm) == (was.water_from, approx(was.watered_mm))
+    assert row.water_from == "assumed"
 
 
 def test_where_keepers_confirm_only_what_was_noted_counts(tmp_path: Path) -> None:

@@ -282,6 +282,15 @@ def test_what_was_assumed_is_apart_and_none_of_a_day_somebody_reported(book: Log
     assert "where nobody reported water of herbs, none counts" in text
 
 
+def test_days_from_before_the_logbook_are_named(book: Logbook) -> None:
+    _a_spring(book)
+    sums, first = _of(book, "month"), date(2031, 5, 1)
+    words = "the logbook was begun on 20 May 2031; of the days before it has only what was noted"
+    for begun, is_said in ((date(2031, 5, 20), True), (first, False), (None, False)):
+        text = report_text(sums, HANDS, by="month", first=first, last=LAST, begun=begun)
+        assert (words in " ".join(text.split())) == is_said
+
+
 def test_each_keeper_month_by_month(book: Logbook) -> None:
     _a_spring(book)
     sums = _of(book, "keeper", months=True)
