@@ -317,7 +317,7 @@ def test_field_tests_are_written_down_fitted_and_used(run: Run, garden: Path) ->
     run(*note, "watered", "leeks", "--minutes", "2")
     rows = json.loads(run("report", "--garden", str(garden), "--json")[1])["report"]
     assert rows[0]["given_litres"] == approx(2 * after["flow_l_min"])
-    assert run(*note, "back", "1")[0] == 0
+    assert run(*note, "withdraw", "1")[0] == 0
     assert _alone(run, garden)["flow_l_min"] == approx(before["flow_l_min"], rel=0.01)
 
 
@@ -354,7 +354,7 @@ def test_every_kind_of_field_test_can_be_noted(run: Run, garden: Path) -> None:
         (("cups", "leeks", "--holes", "1", "--volumes", "90", "--time", "9 s"), "volumes"),
         (("gauge", "-3 psi"), "gauge"),
         (("stream", "leeks", "--holes", "1", "--reaches", "2 ft"), "drop"),
-        (("back", "7"), "7"),
+        (("withdraw", "7"), "no note has the number 7"),
     ],
 )
 def test_a_field_test_that_cannot_be_is_refused_and_nothing_written(
