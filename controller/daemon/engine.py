@@ -229,9 +229,9 @@ class Engine:
     def closed_for_today(self) -> dict[str, date]:
         """The zones whose day a person ended by a close, and the day, while it lasts."""
         first = first_day_to_plan(self._garden, self.clock.now_utc())
-        known = {zone.name for zone in self.accepted.garden.zones}
+        relays = {z.name for z in self.accepted.garden.zones if z.valve.kind is ValveKind.RELAY}
         return {
-            zone: day for zone, day in self._not_today.items() if day >= first and zone in known
+            zone: day for zone, day in self._not_today.items() if day >= first and zone in relays
         }
 
     def person_resumed(self, zones: Collection[str]) -> list[str]:

@@ -267,6 +267,9 @@ def sweep(connection: sqlite3.Connection, now: str) -> SetAside:
             if table == "pulses" and _put_right(connection, tests, row_id):
                 put_right += 1
                 what += f", put right{_now_l(connection, row_id, litres)}"
+            elif table == ENTRIES and _entry_put_right(connection, tests, row_id, now):
+                put_right += 1
+                what += ", put right"
             else:
                 connection.execute(f"DELETE FROM {table} WHERE rowid = ?", [row_id])
                 lost_l += litres
@@ -437,6 +440,25 @@ def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id:
     return sound is not None
 
 
+def _entry_put_right(
+    connection: sqlite3.Connection, tests: Mapping[str, str], row_id: int, now: str
+) -> bool:
+    """Mend an entry that still says which note it is of, or takes back; whether it is sound now.
+
+    Without it that note would have no number, or count again.
+    """
+    with contextlib.suppress(sqlite3.IntegrityError):  # a cell of another type than its column's
+        connection.execute(
+            "UPDATE OR IGNORE entries SET "
+            f"written_utc = CASE WHEN {tests['written_utc']} THEN written_utc ELSE ? END, "
+            f"who = CASE WHEN {tests['who']} THEN who ELSE '' END, "
+            f"why = CASE WHEN {tests['why']} THEN why ELSE '' END WHERE rowid = ?",
+            [now, row_id],
+        )
+    asked = f"SELECT 1 FROM entries WHERE rowid = ? AND {_all_of(tests)}"
+    return connection.execute(asked, [row_id]).fetchone() is not None
+
+
 def _now_l(connection: sqlite3.Connection, row_id: int, was_l: float) -> str:
     """What a row credits now, if that differs from before."""
     _, litres = _named(connection, "pulses", row_id)
@@ -449,6 +471,8 @@ def _words(table: str, named: list[str], lost_l: float) -> str:
     words += "; ".join(named[:_NAMED])
     if len(named) > _NAMED:
         words += f"; and {len(named) - _NAMED} more"
+    if table == ENTRIES:
+        words += ". A note whose entry is lost has no number; one whose withdrawal is lost counts"
     if lost_l > 0.0:
         words += f". {lost_l:.1f} L are not counted any more: if they were given, note them by hand"
     return words

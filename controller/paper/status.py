@@ -87,7 +87,8 @@ def _warnings(answer: Mapping[str, Any]) -> list[str]:
     for words in answer.get("silent", []):
         lines += paragraph(f"not written down: {words}", "  ! ")
     if closed := [row["zone"] for row in answer.get("closed_for_today", [])]:
-        words = f"closed by a person for the rest of today: {', '.join(closed)}"
+        which = "all zones" if answer.get("all_closed_for_today") else ", ".join(closed)
+        words = f"closed by a person for the rest of today: {which}"
         lines += paragraph(f"{words}; to have it planned anew: rowgate resume", "  - ")
     for hold in answer.get("holds", []):
         zones = ", ".join(hold["zones"]) or "all zones"

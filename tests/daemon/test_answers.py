@@ -127,7 +127,7 @@ def test_close_without_a_zone_says_that_today_is_over_and_status_shows_it(world:
     status = world.ask(ask="status")
     assert status["closed_for_today"] == [{"zone": "a"} | day, {"zone": "b"} | day]
     words = " ".join(status_text(status).split())
-    assert "closed by a person for the rest of today: a, b; to have it planned anew" in words
+    assert "closed by a person for the rest of today: all zones; to have it planned anew" in words
     world.run_until(NOON)
     assert not [m for m in world.pins.moves if m.on]
     # The next day it is over by itself.
@@ -156,7 +156,9 @@ def test_resume_of_one_zone_leaves_the_others_closed(world: World) -> None:
     world.ask(ask="close", zone=None)
     assert "resumed: a;" in world.ask(ask="resume", zone="a")["words"]
     assert world.ask(ask="resume", zone="a")["words"] == "a was not closed"
-    assert [row["zone"] for row in world.ask(ask="status")["closed_for_today"]] == ["b"]
+    status = world.ask(ask="status")
+    assert [row["zone"] for row in status["closed_for_today"]] == ["b"]
+    assert "for the rest of today: b; to have it" in " ".join(status_text(status).split())
     world.run_until(NOON)
     assert {m.number for m in world.pins.moves if m.on} == {17}
 

@@ -299,3 +299,19 @@ def test_the_day_of_a_note_is_the_garden_s(book: Logbook, ask: Questions) -> Non
     (entry,) = ask.entries()
     # WORKED: half past ten in the evening of Greenwich is half past midnight in Zurich's summer.
     assert entry.day(ZoneInfo("Europe/Zurich")) == date(2031, 6, 2)
+
+
+def test_an_entry_that_still_says_what_it_takes_back_is_put_right(
+    book: Logbook, clock: HandClock
+) -> None:
+    number = book.hand_watering("a", DAY, 5.0, None, "Odile", clock.now_utc())
+    book.withdraw(number, why="the other bed")
+    path = book.path
+    book.close()
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE entries SET written_utc = '2031-0v-01' WHERE id = 2")
+    with Logbook(path, clock), Questions(path) as ask:
+        assert ask.litres_by_zone_day() == {}  # it is still withdrawn
+        (entry,) = ask.entries()
+        assert entry.taken_back is not None and entry.taken_back.why == "the other bed"
+        assert "put right" in ask.happenings()[0].words and ask.rows_set_aside() == 1

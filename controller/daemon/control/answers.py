@@ -55,6 +55,7 @@ def status_of(engine: Engine) -> dict[str, Any]:
             {"zone": zone, "day": day.isoformat()}
             for zone, day in sorted(engine.closed_for_today().items())
         ],
+        "all_closed_for_today": _all_closed(engine),
         "holds": [
             {
                 "begins_local": hold.begins.isoformat(),
@@ -109,6 +110,12 @@ def _words(engine: Engine) -> str:
         return f"no plan: {engine.plan_fault}"
     count = len(engine.openings.running)
     return f"{count} open" if count else "all shut"
+
+
+def _all_closed(engine: Engine) -> bool:
+    """Whether the day of every zone with a relay was ended by a person."""
+    relays = {z.name for z in engine.accepted.garden.zones if z.valve.kind is ValveKind.RELAY}
+    return bool(relays) and relays <= set(engine.closed_for_today())
 
 
 def _open_now(engine: Engine) -> list[dict[str, Any]]:
