@@ -196,7 +196,7 @@ def _meter(note: Note) -> Writing:
             break  # from there on it is another meter
     if args.new_meter:
         before = None
-    note.confirm(plausible.of_meter(litres, before, after, us_units=garden.us_units))
+    note.confirm(plausible.of_meter(litres, before, after, day=note.day, us_units=garden.us_units))
 
     def write(book: Logbook) -> None:
         number = book.meter_reading(
