@@ -8,7 +8,7 @@ it: readers leave out what was taken back.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -27,6 +27,7 @@ from controller.logbook.records import (
     utc_from_text,
 )
 
+What = PulseRow | Reading | Note | MeasurementRow | ObservationRow  # the row of a note
 NOTED = ("pulses", "readings", "notes", "measurements", "observations")
 ENTRIES = "entries"  # the table; and the source of an entry that only takes another back
 # The three below are part of a migration: never edited.
@@ -111,7 +112,7 @@ class Entry:
     number: int
     written_utc: datetime
     who: str
-    what: PulseRow | Reading | Note | MeasurementRow | ObservationRow
+    what: What
     corrects: int | None = None
     taken_back: TakenBack | None = None
 
@@ -174,19 +175,15 @@ class EntryReader:
         rows = self._rows("SELECT coalesce(max(id), 0) + 1 AS number FROM entries")
         return int(rows[0]["number"])
 
-    def _written(
-        self,
-    ) -> dict[tuple[str, int], PulseRow | Reading | Note | MeasurementRow | ObservationRow]:
-        made = {
+    def _written(self) -> dict[tuple[str, int], What]:
+        made: Mapping[str, Callable[[sqlite3.Row], What]] = {
             "pulses": pulse_of,
             "readings": reading_of,
             "notes": note_of,
             "measurements": measurement_of,
             "observations": observation_of,
         }
-        found: dict[
-            tuple[str, int], PulseRow | Reading | Note | MeasurementRow | ObservationRow
-        ] = {}
+        found: dict[tuple[str, int], What] = {}
         for table, make in made.items():
             if self._has(table):
                 where = "WHERE how_known = 'by hand'" if table == "pulses" else ""

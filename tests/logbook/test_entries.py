@@ -202,12 +202,17 @@ def an_old_logbook(path: Path, clock: HandClock) -> None:
     def at(minute: int) -> str:
         return f"2031-06-01T06:{minute:02d}:00.000000Z"
 
-    pulse = {"zone": "a", "day": "2031-06-01", "valve": "hand", "state": "closed"}
-    pulse |= {"how_known": "by hand", "litres": 6.5, "who": "Odile"}
+    pulse: dict[str, Any] = {"zone": "a", "day": "2031-06-01", "valve": "hand"}
+    pulse |= {"state": "closed"} | {"how_known": "by hand", "litres": 6.5, "who": "Odile"}
     # An older Rowgate wrote a note over the pulse that was printed.
     plan = {"slot": 1, "planned_opens_utc": at(0), "planned_open_s": 60.0, "planned_litres": 5.0}
     db.table("pulses").insert(pulse | plan | {"key": "a|2031-06-01|1", "closed_utc": at(5)})
-    reading = {"unit": "mm", "day": "2031-06-01", "who": "Bram", "kind": "rain gauge"}
+    reading: dict[str, Any] = {
+        "unit": "mm",
+        "day": "2031-06-01",
+        "who": "Bram",
+        "kind": "rain gauge",
+    }
     for minute, mm in ((1, 6.0), (3, 10.0)):  # the second holds the sum
         moment = {"written_utc": at(minute), "at_utc": at(minute)}
         db.table("readings").insert(reading | moment | {"value": mm})
@@ -216,10 +221,18 @@ def an_old_logbook(path: Path, clock: HandClock) -> None:
     seen = {"day": "2031-06-01", "zone": "a", "event": "full", "crop": "", "who": "Odile"}
     db.table("observations").insert(seen | {"written_utc": at(2), "taken_back_utc": at(7)})
     db.table("notes").insert({"at_utc": at(4), "words": "all well", "zone": None, "who": ""})
-    start = {"kind": "soil moisture as the new start", "value": 17.0, "unit": "% by volume"}
+    start: dict[str, Any] = {
+        "kind": "soil moisture as the new start",
+        "value": 17.0,
+        "unit": "% by volume",
+    }
     start |= {"day": "2031-06-01", "zone": "a", "who": "Bram"}
     number = db.table("readings").insert(start | {"written_utc": at(6), "at_utc": at(6)}).last_rowid
-    back = {"kind": "soil start taken back", "value": float(number or 0), "unit": "number"}
+    back: dict[str, Any] = {
+        "kind": "soil start taken back",
+        "value": float(number or 0),
+        "unit": "number",
+    }
     db.table("readings").insert(start | back | {"written_utc": at(8), "at_utc": at(8)})
     db.close()
 

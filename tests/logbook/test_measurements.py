@@ -69,7 +69,7 @@ def test_a_test_is_taken_back_once_and_stays_on_record(book: Logbook, ask: Quest
     book.withdraw(number)
     with pytest.raises(LogbookError, match=f"{number} does not stand any more: 2 took it back"):
         book.withdraw(number)
-    assert ask._rows("SELECT count(*) AS n FROM measurements")[0]["n"] == 1
+    assert ask._rows("SELECT count(*) AS n FROM all_measurements")[0]["n"] == 1
 
 
 @pytest.mark.parametrize("said", [{"volume_m3": float("nan")}, {"zones": frozenset("a")}])

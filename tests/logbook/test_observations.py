@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -78,7 +78,7 @@ def test_what_is_taken_back_stands_no_more_and_stays_on_record(
     assert ask.observations() == [UP]
     with pytest.raises(LogbookError, match=f"{number} does not stand any more: 3 took it back"):
         book.withdraw(number)
-    assert ask._rows("SELECT count(*) AS n FROM observations")[0]["n"] == 2
+    assert ask._rows("SELECT count(*) AS n FROM all_observations")[0]["n"] == 2
 
 
 def test_a_number_that_was_never_given_is_refused(book: Logbook) -> None:
@@ -89,7 +89,8 @@ def test_a_number_that_was_never_given_is_refused(book: Logbook) -> None:
 def test_observations_count_among_the_newest_moments(
     book: Logbook, ask: Questions, clock: HandClock
 ) -> None:
-    for write in (lambda: book.observe(FULL), lambda: book.withdraw(1)):
+    writes: list[Callable[[], int]] = [lambda: book.observe(FULL), lambda: book.withdraw(1)]
+    for write in writes:
         clock.advance(1.0)
         write()
         assert ask.last_written_utc() == clock.now_utc()
