@@ -257,11 +257,11 @@ LOOKS: tuple[tuple[str, ...], ...] = (
 
 HELPED = (
     *("plan", "balance", "flow", "et", "check", "new", "run", "status"),
-    *("open", "close", "reset", "hold", "walk", "note", "report", "backup"),
+    *("open", "close", "resume", "reset", "hold", "walk", "note", "report", "backup"),
 )
 NOTED = (
-    *("watered", "rain", "meter", "soil", "unsoil", "seen", "unseen", "mended", "words"),
-    *("cups", "stream", "bucket", "run", "gauge", "count", "back"),
+    *("watered", "rain", "meter", "soil", "seen", "mended", "words", "list", "withdraw"),
+    *("cups", "stream", "bucket", "run", "gauge", "count"),
 )
 
 TYPED: tuple[tuple[str, ...], ...] = (
@@ -290,6 +290,8 @@ TYPED: tuple[tuple[str, ...], ...] = (
     ("open", "leeks", "--minutes", "nan"),
     ("close",),
     ("close", "leeks"),
+    ("resume",),
+    ("resume", "leeks"),
     ("reset", "leeks"),
     ("hold", "--hours", "12"),
     ("hold", "--hours", "-1"),
@@ -334,15 +336,15 @@ NOTES: tuple[str, ...] = (
     "note soil {a} moist --on 2031-06-24",
     "note soil {a} 300",
     "note soil {a} dry --start --on 2031-06-20",
-    "note unsoil",
-    "note unsoil 1",
+    "note list --zone {a}",
     "note seen {a} up --on 2031-05-10",
     "note seen {a} 'full cover' --on 2031-06-20",
     "note seen {a} 'tops falling'",
     "note seen {a} dancing",
-    "note unseen",
-    "note unseen 1",
-    "note unseen 99",
+    "note list --standing",
+    "note withdraw 1 --who Bram --why 'it was the other gate'",
+    "note withdraw 999",
+    "note rain '5 mm' --corrects 4",
     "note mended {a}",
     "note cups {a} --holes 1,2,3 --volumes '90 mL,88 mL,86 mL' --time '30 s'",
     "note cups {a} --holes 1,2 --volumes '90 mL' --time '30 s'",
@@ -359,8 +361,7 @@ NOTES: tuple[str, ...] = (
     "check {g}",
     "plan {g} --days 3",
     "plan {g} --days 3 --band",
-    "note back 2",
-    "note back 44",
+    "note list --json",
     "plan {g} --days 3 --json",
     "balance {g} --from 2031-06-15 --to 2031-06-26 --zone {a}",
     "balance {g} --from 2031-06-15 --to 2031-06-26 --json",

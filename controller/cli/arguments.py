@@ -36,6 +36,7 @@ EXAMPLES: Mapping[str, Sequence[str]] = {
     "status": ("rowgate status", "rowgate status --json"),
     "open": ("rowgate open leeks --minutes 2",),
     "close": ("rowgate close", "rowgate close leeks"),
+    "resume": ("rowgate resume", "rowgate resume leeks"),
     "reset": ("rowgate reset leeks",),
     "hold": ('rowgate hold --hours 48 --reason "frost"', "rowgate hold --lift"),
     "walk": ("rowgate walk", "rowgate walk --pins mock --zone leeks"),
@@ -48,9 +49,7 @@ EXAMPLES: Mapping[str, Sequence[str]] = {
     "note rain": ('rowgate note rain "0.4 in" --on monday',),
     "note meter": ('rowgate note meter "81234 L"',),
     "note soil": ("rowgate note soil leeks 21", "rowgate note soil leeks moist --on -1"),
-    "note unsoil": ("rowgate note unsoil", "rowgate note unsoil 3"),
     "note seen": ("rowgate note seen leeks full cover",),
-    "note unseen": ("rowgate note unseen", "rowgate note unseen 3"),
     "note mended": ("rowgate note mended leeks --on yesterday",),
     "note words": ('rowgate note words "first leeks earthed up" --zone leeks',),
     "note cups": ('rowgate note cups leeks --holes 1,11 --volumes "90 mL,88 mL" --time "30 s"',),
@@ -61,7 +60,8 @@ EXAMPLES: Mapping[str, Sequence[str]] = {
     ),
     "note gauge": ('rowgate note gauge "31 psi" --open leeks',),
     "note count": ("rowgate note count leeks --running 21",),
-    "note back": ("rowgate note back 3",),
+    "note list": ("rowgate note list", "rowgate note list --zone leeks --from -30"),
+    "note withdraw": ('rowgate note withdraw 3 --why "it was the carrots"',),
 }
 # Options of a command that its kinds take, too, as in: rowgate note rain "10 mm" --garden g.toml
 _SHARED = ("--garden", "--state", "--runtime", "--json")

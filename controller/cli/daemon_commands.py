@@ -1,4 +1,4 @@
-"""run, status, open, close, hold: run the daemon, and send requests to it.
+"""run, status, open, close, resume, hold: run the daemon, and send requests to it.
 
 A request imports no garden, no pipes and no crops: on a small board those take seconds.
 """
@@ -57,6 +57,11 @@ def open_zone(args: argparse.Namespace) -> int:
 def close_zone(args: argparse.Namespace) -> int:
     """Close a zone, or all."""
     return _send(args, {"ask": "close", "zone": args.zone})
+
+
+def resume(args: argparse.Namespace) -> int:
+    """Let the rest of today, which a close ended, be planned anew."""
+    return _send(args, {"ask": "resume", "zone": args.zone})
 
 
 def reset(args: argparse.Namespace) -> int:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from controller.cli.loading import Note, Writing, from_logbook, today_in
+from controller.cli.loading import Note, Writing, from_logbook, load_tested, today_in
 from controller.cli.output import to_stderr
-from controller.errors import InputError
+from controller.errors import InputError, NoSolution
 from controller.garden.model import Garden
 from controller.garden.quantities import (
     read_duration,
@@ -18,6 +19,12 @@ from controller.garden.quantities import (
     read_pressure,
     read_share,
     read_volume,
+)
+from controller.hydraulics.calibration.calibrated import (
+    BAND,
+    Bands,
+    Calibrated,
+    calibrated_lines,
 )
 from controller.hydraulics.calibration.fit import fit
 from controller.hydraulics.calibration.kept_tests import kept_dict, kept_measurements
@@ -33,6 +40,7 @@ from controller.hydraulics.calibration.measurements import (
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
+from controller.logbook.records import MeasurementRow
 from controller.paper.amounts import Units
 from controller.paper.flows import fitted_words
 from controller.wording.say import say
@@ -97,42 +105,85 @@ def field_test(note: Note) -> Writing:
     garden, test = note.loaded.garden, measurement(note.args)
 
     def write(book: Logbook) -> None:
-        _, before = _tests_in_force(book.path, garden)
-        fitted = fit(garden, [*before, test], today_in(garden, note.clock))
-        book.keep_measurement(kept_dict(test, garden), at=note.at_utc, who=note.args.who)
+        was = _flows(load_tested(note.loaded), test.zones)
+        _, before = _tests_in_force(book.path, garden, without=note.corrects)
+        number = from_logbook(book.path, Questions.next_number) or 1
+        today = today_in(garden, note.clock)
+        fitted = fit(garden, [*before, _numbered(test, number)], today)
+        number = book.keep_measurement(
+            kept_dict(test, garden), at=note.at_utc, who=note.args.who, corrects=note.corrects
+        )
         ids, _ = _tests_in_force(book.path, garden)
-        book.keep_fit(fitted_to_dict(fitted, partial(say, us=garden.us_units)), ids)
-        _print_fit(fitted, note.done, garden)
+        _keep(book, fitted, ids, garden)
+        to_stderr(note.written(number))
+        _print_fit(fitted, garden, test.zones, was)
 
     return write
 
 
-def take_back(note: Note) -> Writing:
-    """How to take a field test back and fit the others again."""
+def fit_anew(note: Note, book: Logbook, zones: frozenset[str]) -> None:
+    """Fit the tests that stand, once one of these zones was taken back."""
     garden = note.loaded.garden
-
-    def write(book: Logbook) -> None:
-        book.take_back_measurement(note.args.number)
-        ids, tests = _tests_in_force(book.path, garden)
-        fitted = fit(garden, tests, today_in(garden, note.clock))
-        book.keep_fit(fitted_to_dict(fitted, partial(say, us=garden.us_units)), ids)
-        _print_fit(fitted, "written down", garden)
-
-    return write
+    was = _flows(load_tested(note.loaded), zones)
+    ids, tests = _tests_in_force(book.path, garden)
+    fitted = fit(garden, tests, today_in(garden, note.clock))
+    _keep(book, fitted, ids, garden)
+    _print_fit(fitted, garden, zones, was)
 
 
-def _tests_in_force(logbook: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
+def _numbered(test: Measurement, number: int) -> Measurement:
+    """The test by the name that answers call it: its note's number, and what it is."""
+    return replace(test, name=f"field test {number}, {test.shown}")
+
+
+def _keep(book: Logbook, fitted: Fitted, ids: Sequence[int], garden: Garden) -> None:
+    book.keep_fit(fitted_to_dict(fitted, partial(say, us=garden.us_units)), ids)
+
+
+def _tests_in_force(
+    logbook: Path, garden: Garden, *, without: int | None = None
+) -> tuple[list[int], list[Measurement]]:
     """The tests that were not taken back, and those that this garden file still describes."""
-    rows = from_logbook(logbook, Questions.measurements) or []
-    tests, left_out = kept_measurements([row.said for row in rows], garden)
-    for left in left_out:
-        to_stderr(f"field tests: {say(left, us=garden.us_units)}")
-    return [row.id for row in rows], list(tests)
+    ids: list[int] = []
+    tests: list[Measurement] = []
+    rows = from_logbook(logbook, Questions.measurements, without=without) or []
+    numbers = {
+        entry.what.id: entry.number
+        for entry in from_logbook(logbook, Questions.entries, without=without) or []
+        if isinstance(entry.what, MeasurementRow)
+    }
+    for row in rows:
+        standing, left_out = kept_measurements([row.said], garden)
+        for left in left_out:
+            to_stderr(f"field tests: {say(left, us=garden.us_units)}")
+        ids.append(row.id)
+        tests += [_numbered(test, numbers[row.id]) for test in standing]
+    return ids, tests
 
 
-def _print_fit(fitted: Fitted, done: str, garden: Garden) -> None:
-    to_stderr(done)
-    for line in fitted_words(fitted, Units(garden.us_units)):
+def _flows(tested: Calibrated, zones: frozenset[str]) -> Mapping[str, float]:
+    """The flow of each of these zones, open together; none where it is not known. [m3/s]"""
+    try:
+        found = tested.lines.open_set(zones).zones if zones else {}
+    except (InputError, NoSolution):
+        return {}
+    return {name: flow.flow_m3_s for name, flow in found.items()}
+
+
+def _print_fit(
+    fitted: Fitted, garden: Garden, zones: frozenset[str], was: Mapping[str, float]
+) -> None:
+    """What the tests come to: first the flow of the zones tested, then what contradicts."""
+    units = Units(garden.us_units)
+    found = fitted_to_dict(fitted, partial(say, us=garden.us_units))
+    bands = Bands(garden, fitted)
+    for zone, flow_m3_s in _flows(calibrated_lines(garden, found), zones).items():
+        others = sorted(zones - {zone})
+        beside = f" with {', '.join(others)} open" if others else ""
+        before = f"; before: {units.flow(was[zone])}" if zone in was else ""
+        error = BAND * bands.error(zone, zones)
+        to_stderr(f"{zone} gives {units.flow(flow_m3_s)}{beside}, give or take {error:.0%}{before}")
+    for line in fitted_words(fitted, units):
         to_stderr(line)
 
 

@@ -22,7 +22,7 @@ from controller.cli.loading import (
     own_today,
     system_clock,
 )
-from controller.cli.output import print_json
+from controller.cli.output import print_json, to_stderr
 from controller.daemon.flow.findable import (
     Findable,
     findable,

@@ -28,7 +28,9 @@ from controller.inputs.garden_loader import garden_from_file
 from controller.inputs.gather import Gathered, Gatherer, best_normals
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
-from controller.paper.text import csv_text
+from controller.paper.amounts import Units
+from controller.paper.notes import entry_words
+from controller.paper.text import csv_text, short_day
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, Weather
 from controller.weather.day import WeatherDay
 from controller.wording.say import say
@@ -238,11 +240,16 @@ def weather_for(loaded: Loaded, logged: Logged, *, today: date, clock: Clock) ->
     return Weather(rows=rows, order=found.order, normals=normals, credits=found.credits)
 
 
-def from_logbook(path: Path | None, answer: Callable[[Questions], T]) -> T | None:
-    """What the logbook answers; None where there is no logbook yet."""
+def from_logbook(
+    path: Path | None, answer: Callable[[Questions], T], *, without: int | None = None
+) -> T | None:
+    """What the logbook answers; None where there is no logbook yet.
+
+    `without` is the number of a note that is read as taken back.
+    """
     if path is None or not path.is_file():
         return None
-    with Questions(path) as questions:
+    with Questions(path, without=without) as questions:
         return answer(questions)
 
 
@@ -266,13 +273,31 @@ class Note:
         return moment_on(self.day, self.loaded.garden, self.clock)
 
     @property
-    def done(self) -> str:
-        """The answer once it is written down, with the day if one was named."""
-        return f"written down, of {self.day}" if self.args.day else "written down"
+    def corrects(self) -> int | None:
+        """The number of the note that this one stands for, if any."""
+        number: int | None = getattr(self.args, "corrects", None)
+        return number
+
+    def written(self, number: int) -> str:
+        """The answer once it is written down: its number, what it says, its day."""
+        garden = self.loaded.garden
+        units, zone_info = Units(garden.us_units), garden.site.zone_info
+        instead = ""
+        with Questions(self.logbook) as ask:
+            found = {entry.number: entry for entry in ask.entries()}
+        if (old := found.get(self.corrects or 0)) is not None:
+            on = short_day(old.day(zone_info))
+            instead = f", in place of {old.number} ({entry_words(old, units)}, {on})"
+        entry = found[number]
+        words = f"{entry_words(entry, units)}, {short_day(entry.day(zone_info))}"
+        return f"written down as {number}{instead}: {words}"
 
     def read(self, answer: Callable[[Questions], T]) -> T | None:
-        """What the logbook answers before the note is written; None without a logbook."""
-        return from_logbook(self.logbook, answer)
+        """What the logbook answers before the note is written, without a note that it corrects.
+
+        None without a logbook.
+        """
+        return from_logbook(self.logbook, answer, without=self.corrects)
 
     def confirm(self, doubt: Doubt | None) -> None:
         """Go on with a likely note, or one the person insists on; InputError otherwise."""

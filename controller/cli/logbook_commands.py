@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 from collections.abc import Callable, Mapping
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 from controller.cli import field_test_notes, plant_notes, plausible, soil_notes
@@ -15,9 +15,11 @@ from controller.cli.loading import (
     Loaded,
     Note,
     Writing,
+    from_logbook,
     load_garden,
     load_tested,
     named_state,
+    print_csv,
     require_span,
     require_zones,
     system_clock,
@@ -31,43 +33,50 @@ from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
 from controller.garden.quantities import read_length, read_volume
 from controller.hydraulics.calibration.calibrated import Bands
-from controller.hydraulics.calibration.kept_tests import shown
+from controller.logbook.entries import Entry
 from controller.logbook.files import copy_logbook
 from controller.logbook.logbook import Logbook
-from controller.logbook.queries import GAUGE, Questions
-from controller.logbook.records import MENDED, HowKnown, Sums
+from controller.logbook.queries import METER, Questions
+from controller.logbook.records import MENDED, HowKnown, MeasurementRow, PulseRow, Sums
+from controller.logbook.totals import NEW_METER
 from controller.paper.amounts import Units
+from controller.paper.notes import entry_words, kind_of, notes_rows, notes_text
 from controller.paper.report import (
     Written,
     band_text,
     copy_row,
     copy_text,
+    meter_rows,
+    meter_text,
     report_csv,
     report_rows,
     report_text,
     written_rows,
     written_text,
 )
+from controller.paper.text import short_day
 from controller.units import l_from_m3
-from controller.wording.say import say
 
 _MM_PER_M = 1000.0
-_MOST_NOTES = 1000  # words looked through for a report; our choice
 
 
 def note(args: argparse.Namespace) -> int:
-    """Write down hand watering, a rain gauge, a meter, what was seen, or words."""
+    """Write down what a person did or saw, list the notes, or take one back."""
     loaded, clock = _own_garden(args), system_clock()
     today = today_in(loaded.garden, clock)
-    day: date = args.day or today
+    path = loaded.state_dir / LOGBOOK_NAME
     if getattr(args, "zone", None) is not None:
         require_zones(loaded.garden, [args.zone])
+    if args.kind == "list":
+        return _list(args, loaded.garden, path)
+    if args.kind == "withdraw":
+        _withdraw(Note(loaded=loaded, logbook=path, day=today, clock=clock))
+        _replan(args, path.parent)
+        return 0
+    corrected = _corrected(args, loaded.garden, path)
+    day: date = args.day or corrected or today
     if day > today:
         raise InputError(f"--on {day} lies ahead; only what has happened is written down")
-    path = loaded.state_dir / LOGBOOK_NAME
-    if args.kind in _LISTS and args.number is None:
-        _LISTS[args.kind](path)
-        return 0
     one = Note(loaded=loaded, logbook=path, day=day, clock=clock)
     one.confirm(plausible.of_day(day, today))
     # What is refused begins no logbook, so it is checked before one is opened.
@@ -79,31 +88,89 @@ def note(args: argparse.Namespace) -> int:
     return 0
 
 
+def _standing(number: int, path: Path) -> Entry:
+    """The note of that number, which was not taken back; InputError without one."""
+    found = from_logbook(path, lambda ask: ask.entry(number))
+    see = "rowgate note list shows the notes with their numbers"
+    if found is None:
+        raise InputError(f"no note has the number {number}; {see}")
+    if found.taken_back is not None:
+        raise InputError(
+            f"{number} does not stand any more: {found.taken_back.number} took it back"
+        )
+    return found
+
+
+def _corrected(args: argparse.Namespace, garden: Garden, path: Path) -> date | None:
+    """The day of the note that this one corrects; None where it corrects none."""
+    if args.corrects is None:
+        return None
+    old = _standing(args.corrects, path)
+    was = kind_of(old)
+    now = "field test" if args.kind in field_test_notes.KINDS else args.kind
+    if was != now:
+        raise InputError(
+            f"{args.corrects} is a note of another kind ({was}): withdraw it with rowgate note "
+            f"withdraw {args.corrects}, then write this one"
+        )
+    return old.day(garden.site.zone_info)
+
+
+def _withdraw(note: Note) -> None:
+    """Take a note back by an entry of its own; field tests are then fitted anew."""
+    args, garden = note.args, note.loaded.garden
+    old = _standing(args.number, note.logbook)
+    with Logbook(note.logbook, note.clock) as book:
+        number = book.withdraw(args.number, who=args.who, why=args.why)
+        on = short_day(old.day(garden.site.zone_info))
+        words = entry_words(old, Units(garden.us_units))
+        to_stderr(
+            f"withdrawn as {number}: {old.number}, {words}, {on}. It stays on record and counts no "
+            "more; the days from then on are computed anew"
+        )
+        if isinstance(old.what, MeasurementRow):
+            field_test_notes.fit_anew(note, book, frozenset(old.zones))
+
+
+def _list(args: argparse.Namespace, garden: Garden, path: Path) -> int:
+    """Print people's notes, those that were taken back among them."""
+    zone_info, units = garden.site.zone_info, Units(garden.us_units)
+    first, last = args.first or date.min, args.last or date.max
+    require_span(first, last)
+    found = [
+        entry
+        for entry in from_logbook(path, Questions.entries) or []
+        if first <= entry.day(zone_info) <= last
+        and (args.zone is None or args.zone in entry.zones)
+        and (entry.taken_back is None or not args.standing)
+    ]
+    if args.json:
+        print_json({"notes": notes_rows(found, units, zone_info)})
+    else:
+        print(notes_text(found, units, zone_info), end="")
+    return 0
+
+
 def _rain(note: Note) -> Writing:
     """How to write down a reading of the gauge, which adds to the day's rain or replaces it."""
     args, day, units = note.args, note.day, Units(note.loaded.garden.us_units)
     mm = read_length(args.depth, "rain") * _MM_PER_M
     # Of that day by a person; and as it counts now, also by a gauge's pin.
-    readings = note.read(lambda ask: ask.readings(GAUGE)) or []
-    noted = {r.day: r.value for r in readings}.get(day)
+    noted = (note.read(Questions.rain_noted) or {}).get(day)
     counted = (note.read(Questions.gauge_by_day) or {}).get(day)
     before_mm = 0.0 if noted is None or args.replace else noted
     note.confirm(plausible.of_rain(mm, before_mm, day, us_units=units.us))
 
     def write(book: Logbook) -> None:
-        message = f"written down: {units.depth(mm)} of rain on {day}"
+        keep = book.rain_gauge if args.replace else book.more_rain
+        message = note.written(keep(day, mm, args.who, corrects=note.corrects))
         if args.replace:
-            book.rain_gauge(day, mm, args.who)
-            message += ", all of that day"
             if counted is not None:
                 message += f", in place of {units.depth(counted)}"
-            to_stderr(message)
-            return
-        total_mm = book.more_rain(day, mm, args.who)
-        if noted is not None:
+        elif noted is not None:
             message += (
-                f"; with {units.depth(total_mm - mm)} noted before, "
-                f"{units.depth(total_mm)} count for that day. If this is all of its rain, say so: "
+                f"; with {units.depth(noted)} noted before, {units.depth(noted + mm)} count for "
+                "that day. If this is all of its rain, say so: "
                 f'rowgate note rain "{args.depth}" --replace --on {day}'
             )
         elif counted is not None:
@@ -119,18 +186,28 @@ def _meter(note: Note) -> Writing:
     litres = l_from_m3(read_volume(args.reading, "meter reading"))
     before: tuple[float, date] | None = None
     after: tuple[float, date] | None = None
-    for reading in note.read(lambda ask: ask.readings("meter")) or []:
-        read_on = reading.at_utc.astimezone(garden.site.zone_info).date()
+    for reading in note.read(lambda ask: ask.readings(METER)) or []:
+        read_on = reading.day or reading.at_utc.astimezone(garden.site.zone_info).date()
         if reading.at_utc <= at_utc:
             before = reading.value, read_on
-        elif after is None:
+        elif after is None and reading.unit != NEW_METER:
             after = reading.value, read_on
-    note.confirm(plausible.of_meter(litres, before, after, us_units=garden.us_units))
+        elif after is None:
+            break  # from there on it is another meter
+    if args.new_meter:
+        before = None
+    note.confirm(plausible.of_meter(litres, before, after, day=note.day, us_units=garden.us_units))
 
     def write(book: Logbook) -> None:
-        book.meter_reading(litres, at_utc, args.who, day=note.day)
-        on = f" on {note.day}" if args.day else ""
-        to_stderr(f"written down: the meter reads {litres:.0f} L{on}")
+        number = book.meter_reading(
+            litres,
+            at_utc,
+            args.who,
+            day=note.day,
+            new_meter=args.new_meter,
+            corrects=note.corrects,
+        )
+        to_stderr(note.written(number))
 
     return write
 
@@ -151,7 +228,7 @@ def _watered(note: Note) -> Writing:
         if not 0 < args.minutes <= 24 * 60:
             raise InputError(f"--minutes {args.minutes:g}: allowed is more than 0, up to 1440")
         litres = l_from_m3(flow_m3_s) * args.minutes * 60.0
-        how = f"{args.minutes:g} min at the computed flow, with nothing else open"
+        how = "at the computed flow, with nothing else open"
     else:
         litres, how = l_from_m3(read_volume(args.amount, "amount")), "as measured"
     units, zone = Units(loaded.garden.us_units), loaded.garden.zone(args.zone)
@@ -164,15 +241,16 @@ def _watered(note: Note) -> Writing:
     )
 
     def write(book: Logbook) -> None:
-        book.hand_watering(
+        number = book.hand_watering(
             args.zone,
             day,
             litres=litres,
             minutes=args.minutes,
             who=args.who,
             at=note.clock.now_utc(),
+            corrects=note.corrects,
         )
-        message = f"written down: {zone.name}, {units.volume(litres)} by hand on {day} ({how})"
+        message = f"{note.written(number)} ({how})"
         if zone.valve.kind is ValveKind.HAND and before_l <= 0.0:
             message += "; of that day only what is noted counts now, not what was printed"
         if before_l > 0.0:
@@ -189,10 +267,17 @@ def _mended(note: Note) -> Writing:
     """How to write down that a zone's line is as it should be."""
 
     def write(book: Logbook) -> None:
-        book.reading(MENDED, 1.0, "", day=note.day, zone=note.args.zone, who=note.args.who)
+        number = book.reading(
+            MENDED,
+            1.0,
+            "",
+            day=note.day,
+            zone=note.args.zone,
+            who=note.args.who,
+            corrects=note.corrects,
+        )
         to_stderr(
-            f"written down: the line of {note.args.zone} is as it should be; what the meter saw of "
-            f"it up to {note.day} no longer counts"
+            f"{note.written(number)}; what the meter saw of it up to that day no longer counts"
         )
 
     return write
@@ -202,8 +287,11 @@ def _words(note: Note) -> Writing:
     """How to write down words."""
 
     def write(book: Logbook) -> None:
-        book.note(note.args.words, zone=note.args.zone, who=note.args.who, at=note.at_utc)
-        to_stderr(note.done)
+        args = note.args
+        number = book.note(
+            args.words, zone=args.zone, who=args.who, at=note.at_utc, corrects=note.corrects
+        )
+        to_stderr(note.written(number))
 
     return write
 
@@ -213,18 +301,10 @@ _KINDS: Mapping[str, Callable[[Note], Writing]] = {
     "rain": _rain,
     "meter": _meter,
     "soil": soil_notes.reading,
-    "unsoil": soil_notes.take_back,
     "seen": plant_notes.observation,
-    "unseen": plant_notes.take_back,
     "mended": _mended,
     "words": _words,
     **dict.fromkeys(field_test_notes.KINDS, field_test_notes.field_test),
-    "back": field_test_notes.take_back,
-}
-# Without a number these list what can be taken back.
-_LISTS: Mapping[str, Callable[[Path], None]] = {
-    "unsoil": soil_notes.show,
-    "unseen": plant_notes.show,
 }
 
 
@@ -243,13 +323,24 @@ def report(args: argparse.Namespace) -> int:
         raise InputError(
             f"{book} is not there: nothing has been written down yet; name its folder with --state"
         )
-    last: date = args.last or today
+    by, last = args.by, args.last or today
+    if args.year is not None:
+        if args.first or args.last:
+            raise InputError("--year has its own first and last day; leave --from and --to out")
+        if args.year > today.year:
+            raise InputError(f"--year {args.year} lies ahead; today is {today}")
+        by, last = "month", min(date(args.year, 12, 31), today)
     with Questions(book) as questions:
         first: date = args.first or questions.first_day() or today - timedelta(days=30)
+        if args.year is not None:
+            first = date(args.year, 1, 1)
+        if args.meter:
+            return _meter_report(args, questions, loaded.garden, args.first or date.min, last)
         require_span(first, last)
-        sums = questions.sums(args.by, first, last, loaded.garden)
+        sums = questions.sums(by, first, last, loaded.garden, months=args.months)
         by_zone = questions.sums("zone", first, last, loaded.garden) if args.band else None
         written = _written(questions, loaded.garden, first, last)
+        begun_utc = questions.begun_utc()
     errors = {} if by_zone is None else _timed_errors(loaded, by_zone)
     if args.json:
         print_json(
@@ -265,43 +356,48 @@ def report(args: argparse.Namespace) -> int:
     elif args.csv:
         print(report_csv(sums), end="")
     else:
-        print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
+        zone_info = loaded.garden.site.zone_info
+        begun = None if begun_utc is None else begun_utc.astimezone(zone_info).date()
+        text = report_text(sums, loaded.garden, by=by, first=first, last=last, begun=begun)
+        print(text, end="")
         if by_zone is not None:
             print(band_text(by_zone, errors, Units(loaded.garden.us_units)), end="")
         print(written_text(written), end="")
     return 0
 
 
+def _meter_report(
+    args: argparse.Namespace, ask: Questions, garden: Garden, first: date, last: date
+) -> int:
+    """Print what pulses, notes and the water meter say between its readings."""
+    require_span(first, last)
+    spans = ask.meter_spans(first, last, garden.site.zone_info)
+    if args.json:
+        print_json({"meter": meter_rows(spans)})
+    elif args.csv:
+        print_csv(meter_rows(spans))
+    else:
+        print(meter_text(spans, garden), end="")
+    return 0
+
+
 def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Written]:
-    """People's notes of these days: words, meter, rain and field tests, in their order."""
-    units = Units(garden.us_units)
-
-    def day_of(at_utc: datetime) -> date:
-        return at_utc.astimezone(garden.site.zone_info).date()
-
+    """People's notes of these days that stand, but for waterings, which are in the sums."""
+    units, zone_info = Units(garden.us_units), garden.site.zone_info
     found = [
-        Written(day=day_of(n.at_utc), kind="words", words=n.words, zone=n.zone or "", who=n.who)
-        for n in reversed(ask.notes(_MOST_NOTES))
-    ]
-    found += [
-        Written(day=r.day or day_of(r.at_utc), kind="meter", words=f"{r.value:,.0f} L", who=r.who)
-        for r in ask.readings("meter")
-    ]
-    rain = {r.day: r for r in ask.readings(GAUGE) if r.day is not None}  # the last word on a day
-    found += [
-        Written(day=day, kind="rain", words=units.depth(r.value), who=r.who)
-        for day, r in rain.items()
-    ]
-    found += [
         Written(
-            day=day_of(t.at_utc),
-            kind="field test",
-            words=f"{t.id}, {say(shown(t.said), us=units.us)}",
-            who=t.who,
+            number=entry.number,
+            day=entry.day(zone_info),
+            kind=kind_of(entry),
+            words=entry_words(entry, units),
+            zone=", ".join(entry.zones),
+            who=entry.who,
         )
-        for t in ask.measurements()
+        for entry in ask.entries()
+        if entry.taken_back is None and not isinstance(entry.what, PulseRow)
     ]
-    return sorted((one for one in found if first <= one.day <= last), key=lambda one: one.day)
+    shown = [one for one in found if first <= one.day <= last]
+    return sorted(shown, key=lambda one: (one.day, one.number))
 
 
 def backup(args: argparse.Namespace) -> int:

@@ -77,6 +77,14 @@ def _add_forms(parser: argparse.ArgumentParser, *, csv: bool = False) -> None:
         either.add_argument("--csv", action="store_true", help="as CSV; SI, units in the header")
 
 
+def year(text: str) -> int:
+    """A year, as in 2031."""
+    found = int(text) if text.isdecimal() and len(text) == 4 else 0
+    if not 1900 <= found < 2200:
+        raise argparse.ArgumentTypeError(f"found {text!r:.60}; a year is written as in 2031")
+    return found
+
+
 def number(text: str) -> int:
     """A number as lists of ours show it, or a count of things."""
     try:
@@ -127,6 +135,11 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     )
     meter = kinds.add_parser("meter", help="what the water meter reads")
     meter.add_argument("reading", metavar="VOLUME", help='as in "81234 L"')
+    meter.add_argument(
+        "--new-meter",
+        action="store_true",
+        help="the meter was exchanged since the reading before: this is the new one's",
+    )
     soil = kinds.add_parser(
         "soil",
         help="what a probe or a hand says of a zone's soil; a check on the ledger",
@@ -139,10 +152,6 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         action="store_true",
         help="take it as what the account has that evening, where the line wets the ground",
     )
-    unsoil = kinds.add_parser(
-        "unsoil", help="take the new start of an account back; without a number: list them"
-    )
-    unsoil.add_argument("number", nargs="?", type=number, metavar="NUMBER")
     soil.add_argument("zone", metavar="ZONE")
     soil.add_argument("value", nargs="+", metavar="VALUE", help='as in 21, "21 %%" or moist')
     seen = kinds.add_parser(
@@ -157,8 +166,6 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         "event", nargs="+", metavar="EVENT", help='as in "full cover", "tops falling"'
     )
     seen.add_argument("--crop", default="", metavar="CROP", help="where a zone holds several")
-    unseen = kinds.add_parser("unseen", help="take what was seen back; without a number: list it")
-    unseen.add_argument("number", nargs="?", type=number, metavar="NUMBER")
     mended = kinds.add_parser(
         "mended",
         help="a zone's line was mended or changed, or is as it should be",
@@ -170,12 +177,37 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     words.add_argument("words", metavar="WORDS")
     words.add_argument("--zone", metavar="ZONE")
     field_tests = _field_tests(kinds)
-    for kind in (watered, rain, meter, soil, unsoil, seen, unseen, mended, words, *field_tests):
+    for kind in (watered, rain, meter, soil, seen, mended, words, *field_tests):
         kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
         kind.add_argument("--who", default="", metavar="NAME")
         kind.add_argument(
+            "--corrects",
+            type=number,
+            metavar="NUMBER",
+            help="the note that this one stands for; its day, unless --on names one",
+        )
+        kind.add_argument(
             "--force", action="store_true", help="write it down though it looks like a slip"
         )
+    shown = kinds.add_parser(
+        "list",
+        help="the notes with their numbers, those that were taken back among them",
+        description="Every note has a number. A note that was taken back is marked with an x.",
+    )
+    shown.add_argument("--zone", metavar="ZONE", help="of this zone only")
+    shown.add_argument("--from", dest="first", type=day, metavar="DATE")
+    shown.add_argument("--to", dest="last", type=day, metavar="DATE")
+    shown.add_argument("--standing", action="store_true", help="without what was taken back")
+    _add_forms(shown)
+    withdraw = kinds.add_parser(
+        "withdraw",
+        help="take a note back; it stays on record and counts no more",
+        description="Any note, by its number in note list. To put it right instead, write the "
+        "right one with --corrects NUMBER.",
+    )
+    withdraw.add_argument("number", type=number, metavar="NUMBER")
+    withdraw.add_argument("--who", default="", metavar="NAME")
+    withdraw.add_argument("--why", default="", metavar="WORDS")
 
 
 def _field_tests(
@@ -209,9 +241,7 @@ def _field_tests(
     for kind in tests:
         kind.add_argument("--open", dest="open_zones", metavar="ZONE,ZONE", help="zones open")
         kind.add_argument("--error", metavar="ERROR", help="how far off it may be, if you know")
-    back = kinds.add_parser("back", help="take a field test back")
-    back.add_argument("number", type=number, metavar="NUMBER")
-    return [*tests, back]
+    return tests
 
 
 Command = Callable[[argparse.Namespace], int]
@@ -305,6 +335,7 @@ def _command(name: str) -> Command:
         "status": daemon_commands.status,
         "open": daemon_commands.open_zone,
         "close": daemon_commands.close_zone,
+        "resume": daemon_commands.resume,
         "hold": daemon_commands.hold,
         "reset": daemon_commands.reset,
     }[name]
@@ -439,10 +470,24 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     open_zone.add_argument("--minutes", type=float, required=True, metavar="N")
     _add_daemon(open_zone)
     _add_forms(open_zone)
-    close = commands.add_parser("close", help="close a zone, or all")
+    close = commands.add_parser(
+        "close",
+        help="close a zone, or all, and end the rest of today there",
+        description="Shuts the zone, or without one all of them, and ends the rest of today: "
+        "nothing more opens there by plan until tomorrow. rowgate resume undoes that.",
+    )
     close.add_argument("zone", nargs="?", metavar="ZONE")
     _add_daemon(close)
     _add_forms(close)
+    resume = commands.add_parser(
+        "resume",
+        help="undo that close ended the rest of today",
+        description="The rest of today is planned anew, in a zone or in all that were closed. It "
+        "opens nothing by itself: the plan does, at its times, under every limit and hold.",
+    )
+    resume.add_argument("zone", nargs="?", metavar="ZONE")
+    _add_daemon(resume)
+    _add_forms(resume)
     reset = commands.add_parser("reset", help="let a line that disobeyed open again")
     reset.add_argument("zone", metavar="ZONE")
     _add_daemon(reset)
@@ -483,6 +528,17 @@ def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentPars
     report = commands.add_parser("report", help="print the water applied")
     report.add_argument("--garden", metavar="FILE", help=_GARDEN_HELP)
     report.add_argument("--by", choices=("zone", "bed", "keeper", "month"), default="zone")
+    report.add_argument(
+        "--months", action="store_true", help="each zone, bed or keeper month by month"
+    )
+    report.add_argument(
+        "--year", type=year, metavar="YEAR", help="the year at a glance, a row a month"
+    )
+    report.add_argument(
+        "--meter",
+        action="store_true",
+        help="what pulses, notes and the water meter say between its readings",
+    )
     report.add_argument("--band", action="store_true", help="show how sure timed litres are")
     report.add_argument("--from", dest="first", type=day, metavar="DATE")
     report.add_argument("--to", dest="last", type=day, metavar="DATE")

@@ -1,13 +1,12 @@
-"""note seen and unseen: what a person saw of the plants, which moves their stage."""
+"""note seen: what a person saw of the plants, which moves their stage."""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
 from datetime import date, timedelta
-from pathlib import Path
 
-from controller.cli.loading import Loaded, Note, Writing, from_logbook
+from controller.cli.loading import Loaded, Note, Writing
 from controller.cli.output import to_stderr
 from controller.cli.plausible import Doubt
 from controller.demand.plants.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
@@ -17,7 +16,6 @@ from controller.errors import InputError
 from controller.garden.model import Planting, Zone
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
-from controller.logbook.records import ObservationRow
 from controller.messages import Message
 from controller.paper.text import short_day
 from controller.wording.say import say
@@ -41,7 +39,8 @@ def observation(note: Note) -> Writing:
         event=_one_event(words, events_of(words, crop), crop),
         crop=standing[0].crop if args.crop else "",
     )
-    before = [row.seen for row in _rows(note.logbook) if row.seen.zone == zone.name]
+    kept = note.read(Questions.observations) or []
+    before = [one for one in kept if one.zone == zone.name]
     superseded = _superseded(loaded, zone, before, seen)
     was = _courses(loaded, zone, before)
     for planting in standing:
@@ -51,13 +50,12 @@ def observation(note: Note) -> Writing:
     done = list(dict.fromkeys(_effect(seen, crop, was[p], now[p]) for p in standing))
 
     def write(book: Logbook) -> None:
-        number = book.observe(seen, args.who)
+        number = book.observe(seen, args.who, corrects=note.corrects)
         to_stderr(
-            f"written down as number {number}: {zone.name}, {which}: {EVENTS[seen.event]}, seen on "
-            f"{short_day(day)}; the ledger is computed anew from then on"
+            f"{note.written(number)}. It is of {which}; the ledger is computed anew from then on"
         )
         for words in done:
-            to_stderr(f"{words}. If that is wrong, take it back: rowgate note unseen {number}")
+            to_stderr(f"{words}. If that is wrong, take it back: rowgate note withdraw {number}")
         for left in superseded:
             to_stderr(f"because of it: {left}")
 
@@ -144,38 +142,6 @@ def _stops_on(course: Course, first: date) -> date | None:
     return None
 
 
-def take_back(note: Note) -> Writing:
-    """How to take an observation back."""
-    number: int = note.args.number
-    rows = {row.id: row for row in _rows(note.logbook)}
-
-    def write(book: Logbook) -> None:
-        book.unobserve(number)
-        to_stderr(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
-
-    return write
-
-
-def _rows(logbook: Path) -> list[ObservationRow]:
-    return from_logbook(logbook, Questions.observation_rows) or []
-
-
-def show(logbook: Path) -> None:
-    """List the observations that were not taken back."""
-    rows = _rows(logbook)
-    for row in rows:
-        print(f"{row.id:>4}  {_words(row)}")
-    if not rows:
-        print("nothing seen is written down")
-
-
-def _words(row: ObservationRow) -> str:
-    crop = f", {row.seen.crop}" if row.seen.crop else ""
-    who = f" ({row.who})" if row.who else ""
-    meaning = EVENTS.get(row.seen.event, f'"{row.seen.event}"')
-    return f"{row.seen.zone}{crop}: {meaning}, {short_day(row.seen.day)}{who}"
-
-
 def _plantings_there(zone: Zone, seen: Observation) -> Sequence[Planting]:
     """The plantings of the note; InputError where there is none, or it could be several."""
     of_each, _ = allotted(zone.plantings, [seen])
@@ -207,7 +173,7 @@ def _superseded(
     for planting, left in fresh:
         if (left.values["event"], left.values["day"]) == (seen.event, seen.day.isoformat()):
             words = _said(planting, left, loaded)
-            raise InputError(f"{words}; see what is written down with: rowgate note unseen")
+            raise InputError(f"{words}; see what is written down with: rowgate note list")
     return [_said(planting, left, loaded) for planting, left in fresh]
 
 

@@ -28,6 +28,9 @@ UNLIKELY_TAW = 3.0
 MOST_MOISTURE_PCT = 55.0
 BARE_DEPTH_M = 1.0  # of the soil, if nothing was ever planted; our choice
 DAYS_LATE = 300  # a note is seldom later, and last year's date by mistake is; our choice
+# In a day and a night: what a house meter of 2.5 m3/h (Q3) bears for short at most, Q4 = 1.25 Q3
+# (ISO 4064-1; from memory), so 24 h x 3.125 m3/h. That a garden never draws more: our choice.
+UNLIKELY_METER_L_DAY = 75_000.0
 _DAY_S = 86_400.0
 
 
@@ -133,9 +136,10 @@ def of_meter(
     before: tuple[float, date] | None,
     after: tuple[float, date] | None = None,
     *,
+    day: date,
     us_units: bool,
 ) -> Doubt | None:
-    """The doubt about a meter reading, between the readings before and after it. [L]"""
+    """The doubt about a meter reading of a day, between the readings before and after it. [L]"""
 
     def shown(amount_l: float) -> str:
         return show_volume(m3_from_l(amount_l), us_units)
@@ -146,10 +150,27 @@ def of_meter(
     if odd is None and after is not None and litres > after[0]:
         odd = after
     if odd is None:
-        return None
+        return None if before is None else _of_meter_rise(litres, *before, day, us_units)
     return Doubt(
         words=f"found {shown(litres)}; on {odd[1]} the meter read {shown(odd[0])}, and it does not "
-        "run back, unless it was exchanged"
+        "run back. If it was exchanged in between, say so with the first reading of the new one: "
+        "--new-meter; if that other reading was wrong, withdraw it",
+        may_be=False,
+    )
+
+
+def _of_meter_rise(
+    litres: float, before_l: float, before_day: date, day: date, us: bool
+) -> Doubt | None:
+    """The doubt about a rise of the meter that no house draws, as by a digit too many. [L]"""
+    days = max((day - before_day).days, 1)
+    if litres - before_l <= UNLIKELY_METER_L_DAY * days:
+        return None
+    rise, read = (show_volume(m3_from_l(each), us) for each in (litres - before_l, before_l))
+    most = show_volume(m3_from_l(UNLIKELY_METER_L_DAY), us)
+    return Doubt(
+        words=f"found {show_volume(m3_from_l(litres), us)}; on {before_day} the meter read {read}: "
+        f"{rise} since then, and a house meter passes {most} in a day and a night at most"
     )
 
 

@@ -1,11 +1,10 @@
-"""note soil and unsoil: a soil reading by probe or hand, beside the ledger or in it."""
+"""note soil: a soil reading by probe or hand, beside the ledger or in it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
-from pathlib import Path
 
 from controller.cli.loading import Loaded, Note, Writing, from_logbook
 from controller.cli.output import to_stderr
@@ -14,10 +13,8 @@ from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import row_groups
 from controller.errors import InputError
 from controller.logbook.logbook import Logbook
-from controller.logbook.queries import SOIL_START, SOIL_START_BACK, Questions
-from controller.logbook.records import Reading
+from controller.logbook.queries import SOIL_START
 from controller.paper.soil_readings import BY_FEEL, KIND, SoilCheck, moisture_from, soil_checks
-from controller.paper.text import short_day
 
 RECENT = timedelta(days=14)  # how old a reading may be for plan and check to name it
 
@@ -29,9 +26,10 @@ def reading(note: Note) -> Writing:
     note.confirm(_doubt(note, value, unit))
 
     def write(book: Logbook) -> None:
-        book.reading(KIND, value, unit, day=day, zone=args.zone, who=args.who)
-        read = " ".join(args.value) if unit == BY_FEEL else f"{value:g} {unit}"
-        done = f"written down: the soil of {args.zone} on {short_day(day)}: {read}"
+        first = book.reading(
+            KIND, value, unit, day=day, zone=args.zone, who=args.who, corrects=note.corrects
+        )
+        done = note.written(first)
         if not args.start:
             to_stderr(
                 f"{done}; balance shows it beside the ledger, and no account is changed by it"
@@ -39,8 +37,8 @@ def reading(note: Note) -> Writing:
             return
         number = book.reading(SOIL_START, value, unit, day=day, zone=args.zone, who=args.who)
         to_stderr(
-            f"{done}; the account starts anew from it that evening, with the day's water in it. To "
-            f"take that back: rowgate note unsoil {number}"
+            f"{done}; and as {number}: the account starts anew from it that evening, with the "
+            f"day's water in it. To take that back: rowgate note withdraw {number}"
         )
 
     return write
@@ -60,39 +58,6 @@ def _doubt(note: Note, value: float, unit: str) -> Doubt | None:
         if not any(p.start <= day <= p.until for p in zone.plantings):
             raise InputError(f"{zone.name}: nothing stands there on {day}; --start wants roots")
     return None if unit == BY_FEEL else of_moisture(value, zone, grounds=note.loaded.grounds)
-
-
-def take_back(note: Note) -> Writing:
-    """How to take an account's new start back; the reading stays as a check."""
-    number: int = note.args.number
-    starts = {start.id: start for start in _starts(note.logbook)}
-    if number not in starts:
-        raise InputError(f"no new start that stands has the number {number}")
-    start = starts[number]
-
-    def write(book: Logbook) -> None:
-        book.reading(SOIL_START_BACK, float(number), "number", day=start.day, zone=start.zone)
-        to_stderr(f"taken back: {_words(start)}; the account is computed as before it")
-
-    return write
-
-
-def show(logbook: Path) -> None:
-    """List the new starts that were not taken back."""
-    starts = _starts(logbook)
-    for start in starts:
-        print(f"{start.id:>4}  {_words(start)}")
-    if not starts:
-        print("no account starts anew from a reading of soil")
-
-
-def _starts(logbook: Path) -> list[Reading]:
-    return from_logbook(logbook, Questions.soil_starts) or []
-
-
-def _words(start: Reading) -> str:
-    day = "" if start.day is None else f", {short_day(start.day)}"
-    return f"{start.zone}: the account starts from {start.value:g} % by volume{day}"
 
 
 def recent_contradictions(

@@ -7,7 +7,7 @@ Nothing closes here: an open line shuts by the bank's own deadline, whatever the
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
@@ -192,6 +192,11 @@ class Engine:
         return not (self.openings.running or self.unrecorded_words() or watched)
 
     @property
+    def plan_is_due(self) -> bool:
+        """Whether a plan was asked for and is not made yet."""
+        return bool(self._plan_reason)
+
+    @property
     def pending(self) -> list[Pulse]:
         """The pulses of today's plan that are still to open."""
         return self.dispatcher.pending
@@ -220,6 +225,27 @@ class Engine:
         days += sorted(p.day for p in self.dispatcher.pending if p.zone == zone)
         self._not_today[zone] = days[0] if days else self._today()
         self.dispatcher.drop_zone(zone)
+
+    def closed_for_today(self) -> dict[str, date]:
+        """The zones whose day a person ended by a close, and the day, while it lasts."""
+        first = first_day_to_plan(self._garden, self.clock.now_utc())
+        relays = {z.name for z in self.accepted.garden.zones if z.valve.kind is ValveKind.RELAY}
+        return {
+            zone: day for zone, day in self._not_today.items() if day >= first and zone in relays
+        }
+
+    def person_resumed(self, zones: Collection[str]) -> list[str]:
+        """Undo what a close ended: the rest of these zones' day is planned anew.
+
+        Nothing opens because of it but by that plan, at its times, under every limit and hold.
+        Returns the zones whose day had been ended.
+        """
+        resumed = [zone for zone in self.closed_for_today() if zone in zones]
+        for zone in resumed:
+            del self._not_today[zone]
+        if resumed:
+            self.request_plan("resume")
+        return resumed
 
     def facts(self) -> Facts:
         """How the daemon stands now, for the pages that show it."""

@@ -267,9 +267,14 @@ class Journal:
         if self._watched != today:
             self._write.watched(today)
             self._watched = today
-        for row in self._ask.left_planned(timetable.first - _LOOK_BACK, timetable.first - _DAY):
+        gone = (timetable.first - _LOOK_BACK, timetable.first - _DAY)
+        left = self._ask.left_planned(*gone)
+        noted = self._noted(*gone) if left else frozenset()
+        for row in left:
             if row.valve is ValveKind.HAND and row.zone in as_printed:
                 self._write.assumed(row.key, "its day is over: taken as done as printed")
+            elif row.valve is ValveKind.HAND and (row.zone, row.day) in noted:
+                self._write.missed(row.key, "its day is over: what was noted counts in its place")
             else:
                 self._write.missed(row.key, "its day is over, and nobody wrote down that it ran")
         day = timetable.first
@@ -287,6 +292,11 @@ class Journal:
             self._write.plan_day(day, pulses)
             day += _DAY
         self._keep_ledger(timetable.ledger, ledger_from, timetable.first)
+
+    def _noted(self, first: date, last: date) -> frozenset[tuple[str, date]]:
+        """The zones and days of which a person wrote down the water."""
+        rows = self._ask.pulses(first, last)
+        return frozenset((r.zone, r.day) for r in rows if r.how_known is HowKnown.BY_HAND)
 
     def _keep_ledger(self, ledger: Sequence[LedgerDay], first: date, before: date) -> None:
         """Keep the accounts that changed, a zone's day with all its parts.

@@ -16,11 +16,19 @@ from typing import Any
 from controller.demand.climate.snow import MOST_MM
 from controller.demand.records import LedgerDay, Observation
 from controller.errors import LogbookError, require_range
+from controller.logbook.entries import ENTRIES
 from controller.logbook.pulses import PulseWriter
-from controller.logbook.queries import GAUGE, PIN_GAUGE, PIN_GAUGE_HOURS
+from controller.logbook.queries import (
+    GAUGE,
+    METER,
+    MORE_RAIN,
+    PIN_GAUGE,
+    PIN_GAUGE_HOURS,
+)
 from controller.logbook.records import FlowStretch, utc_text
 from controller.logbook.schema import Book
-from controller.logbook.writer import Row, insert
+from controller.logbook.totals import NEW_METER
+from controller.logbook.writer import Row, enter, insert, write_note
 from controller.weather.day import WeatherDay
 
 
@@ -28,30 +36,25 @@ class FieldTestWriter(PulseWriter):
     """Writes field tests."""
 
     def keep_measurement(
-        self, values: Mapping[str, Any], *, at: datetime | None = None, who: str = ""
+        self,
+        values: Mapping[str, Any],
+        *,
+        at: datetime | None = None,
+        who: str = "",
+        corrects: int | None = None,
     ) -> int:
-        """Write down a field test; `at` is now by default. Returns its id."""
+        """Write down a field test; `at` is now by default. Returns the note's number."""
         row: Row = {"said": _text("field test", values), "who": who}
         at_text = None if at is None else utc_text(at)
         return self.write(
-            lambda book, now: insert(
-                book, "measurements", row | {"written_utc": now, "at_utc": at_text or now}
+            lambda book, now: write_note(
+                book,
+                now,
+                "measurements",
+                row | {"written_utc": now, "at_utc": at_text or now},
+                corrects,
             )
         )
-
-    def take_back_measurement(self, measurement_id: int) -> None:
-        """Take a field test back; it stays on record, and is not fitted any more."""
-
-        def work(book: Book, now: str) -> None:
-            changed = book.db.execute(
-                "UPDATE measurements SET taken_back_utc = ? "
-                "WHERE id = ? AND taken_back_utc IS NULL",
-                [now, measurement_id],
-            )
-            if changed.rowcount != 1:
-                raise LogbookError(f"no field test that stands has the number {measurement_id}")
-
-        self.write(work)
 
     def keep_fit(self, found: Mapping[str, Any], measurements: Iterable[int]) -> int:
         """Write down what was fitted to these field tests, by id; the latest fit is in force."""
@@ -65,8 +68,8 @@ class FieldTestWriter(PulseWriter):
 class ObservationWriter(FieldTestWriter):
     """Writes observations."""
 
-    def observe(self, seen: Observation, who: str = "") -> int:
-        """Write down what a person saw; returns its number."""
+    def observe(self, seen: Observation, who: str = "", *, corrects: int | None = None) -> int:
+        """Write down what a person saw; returns the note's number."""
         row: Row = {
             "day": seen.day.isoformat(),
             "zone": seen.zone,
@@ -75,22 +78,10 @@ class ObservationWriter(FieldTestWriter):
             "who": who,
         }
         return self.write(
-            lambda book, now: insert(book, "observations", row | {"written_utc": now})
-        )
-
-    def unobserve(self, number: int) -> None:
-        """Take an observation back; it stays on record, and moves no stage any more."""
-
-        def work(book: Book, now: str) -> None:
-            changed = book.db.execute(
-                "UPDATE observations SET taken_back_utc = ? "
-                "WHERE id = ? AND taken_back_utc IS NULL",
-                [now, number],
+            lambda book, now: write_note(
+                book, now, "observations", row | {"written_utc": now}, corrects
             )
-            if changed.rowcount != 1:
-                raise LogbookError(f"nothing seen that stands has the number {number}")
-
-        self.write(work)
+        )
 
 
 class Logbook(ObservationWriter):
@@ -129,33 +120,33 @@ class Logbook(ObservationWriter):
             )
         )
 
-    def rain_gauge(self, day: date, mm: float, who: str = "") -> int:
-        """Write down all the rain of a day; the latest row of a day stands."""
-        require_range("rain_mm", mm, 0.0, MOST_MM)
-        return self.reading(GAUGE, mm, "mm", day=day, who=who)
+    def withdraw(self, number: int, *, who: str = "", why: str = "") -> int:
+        """Take a note back; it stays on record and counts no more. Returns the withdrawal's number.
 
-    def more_rain(self, day: date, mm: float, who: str = "") -> float:
-        """Write down one reading of a gauge that is then emptied; the day's rain so far. [mm]
-
-        The row holds the sum with the latest row of that day, so that it is the latest row itself.
+        Raises
+        ------
+        LogbookError
+            If no note has that number, or it was taken back already.
         """
-        require_range("rain_mm", mm, 0.0, MOST_MM)
 
-        def work(book: Book, now: str) -> float:
-            before = list(
-                book.db.query(
-                    "SELECT value FROM readings WHERE kind = ? AND day = ? ORDER BY id DESC "
-                    "LIMIT 1",
-                    [GAUGE, day.isoformat()],
-                )
-            )
-            total_mm = mm + (float(before[0]["value"]) if before else 0.0)
-            require_range("rain_mm", total_mm, 0.0, MOST_MM)
-            row = {"kind": GAUGE, "value": total_mm, "unit": "mm", "day": day.isoformat()}
-            insert(book, "readings", row | {"who": who, "written_utc": now, "at_utc": now})
-            return total_mm
+        def work(book: Book, now: str) -> int:
+            back = enter(book, now, ENTRIES, number, who=who, takes_back=number)
+            book.db.table(ENTRIES).update(back, {"why": why})
+            return back
 
         return self.write(work)
+
+    def rain_gauge(
+        self, day: date, mm: float, who: str = "", *, corrects: int | None = None
+    ) -> int:
+        """Write down all the rain of a day, in place of what was noted for it before."""
+        require_range("rain_mm", mm, 0.0, MOST_MM)
+        return self.reading(GAUGE, mm, "mm", day=day, who=who, corrects=corrects)
+
+    def more_rain(self, day: date, mm: float, who: str = "", *, corrects: int | None = None) -> int:
+        """Write down one reading of a gauge that is then emptied; it adds to the day's rain."""
+        require_range("rain_mm", mm, 0.0, MOST_MM)
+        return self.reading(MORE_RAIN, mm, "mm", day=day, who=who, corrects=corrects)
 
     def gauge_on_pin(self, day: date, mm: float, hours: float) -> None:
         """Add what a gauge on a pin has counted of a day since the last time, and the hours
@@ -181,10 +172,21 @@ class Logbook(ObservationWriter):
         self.write(work)
 
     def meter_reading(
-        self, litres: float, at: datetime, who: str = "", *, day: date | None = None
+        self,
+        litres: float,
+        at: datetime,
+        who: str = "",
+        *,
+        day: date | None = None,
+        new_meter: bool = False,
+        corrects: int | None = None,
     ) -> int:
-        """Write down what the water meter showed, and of which day in the garden."""
-        return self.reading("meter", litres, "L", day=day, at=at, who=who)
+        """Write down what the water meter showed, and of which day in the garden.
+
+        `new_meter`: the meter was exchanged since the reading before.
+        """
+        unit = NEW_METER if new_meter else "L"
+        return self.reading(METER, litres, unit, day=day, at=at, who=who, corrects=corrects)
 
     def reading(
         self,
@@ -196,8 +198,9 @@ class Logbook(ObservationWriter):
         zone: str | None = None,
         who: str = "",
         at: datetime | None = None,
+        corrects: int | None = None,
     ) -> int:
-        """Write down another reading; `at` is now by default."""
+        """Write down a person's reading; `at` is now by default. Returns the note's number."""
         if not math.isfinite(value):
             raise LogbookError(f"{kind}: found {value!r}; a reading is a number")
         row = {
@@ -210,8 +213,12 @@ class Logbook(ObservationWriter):
         }
         at_text = None if at is None else utc_text(at)
         return self.write(
-            lambda book, now: insert(
-                book, "readings", row | {"written_utc": now, "at_utc": at_text or now}
+            lambda book, now: write_note(
+                book,
+                now,
+                "readings",
+                row | {"written_utc": now, "at_utc": at_text or now},
+                corrects,
             )
         )
 
@@ -227,12 +234,22 @@ class Logbook(ObservationWriter):
         return self.write(lambda book, now: insert(book, "flow_stretches", row | {"at_utc": now}))
 
     def note(
-        self, words: str, zone: str | None = None, who: str = "", *, at: datetime | None = None
+        self,
+        words: str,
+        zone: str | None = None,
+        who: str = "",
+        *,
+        at: datetime | None = None,
+        corrects: int | None = None,
     ) -> int:
-        """Write down a free text; `at` is now by default."""
+        """Write down a free text; `at` is now by default. Returns the note's number."""
         row = {"words": words, "zone": zone, "who": who}
         at_text = None if at is None else utc_text(at)
-        return self.write(lambda book, now: insert(book, "notes", row | {"at_utc": at_text or now}))
+        return self.write(
+            lambda book, now: write_note(
+                book, now, "notes", row | {"at_utc": at_text or now}, corrects
+            )
+        )
 
     def hold(
         self,

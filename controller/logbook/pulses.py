@@ -12,13 +12,14 @@ from datetime import date, datetime, timedelta
 
 from controller.errors import LogbookError, require_range
 from controller.garden.plumbing import ValveKind
+from controller.logbook.entries import gone
 from controller.logbook.records import HowKnown, PulseState, utc_text
 from controller.logbook.row_rules import LONGEST_OPEN_S, MOST_LITRES, sweep
 from controller.logbook.schema import Book
-from controller.logbook.writer import LogbookWriter, Row, insert
+from controller.logbook.writer import LogbookWriter, Row, insert, write_note
 from controller.timetable.records import Pulse
 
-# From where a pulse may come to each state. Besides, `hand_watering` closes a planned hand pulse.
+# From where a pulse may come to each state. What a person notes is closed from the first.
 NEXT: Mapping[PulseState, frozenset[PulseState]] = {
     PulseState.INTENDED: frozenset({PulseState.PLANNED}),
     PulseState.OPEN: frozenset({PulseState.INTENDED}),
@@ -179,19 +180,24 @@ class PulseWriter(LogbookWriter):
         minutes: float | None,
         who: str,
         at: datetime,
+        *,
+        corrects: int | None = None,
     ) -> int:
-        """Write down water given by hand; the id of its pulse.
+        """Write down water given by hand; returns the note's number.
 
-        Where a hand pulse of that zone and day is planned, or counts as done, the earliest of them
-        takes these figures. Otherwise the watering gets a key of its own, zone|day|h1 and on.
+        It has a row of its own, zone|day|h1 and on, beside what was planned or printed for that
+        day: of a day with a note readers count the notes alone. It takes from the printed pulse in
+        its place what a credit needs: the line's filling, and the uniformity.
         """
         open_s = None if minutes is None else minutes * 60.0
         _check_amounts(open_s or 0.0, litres)
-        end_text = utc_text(at)
-        done: Row = {
+        row: Row = {
+            "zone": zone,
+            "day": day.isoformat(),
+            "valve": ValveKind.HAND,
             "state": PulseState.CLOSED,
             "opened_utc": None if open_s is None else utc_text(at - timedelta(seconds=open_s)),
-            "closed_utc": end_text,
+            "closed_utc": utc_text(at),
             "open_s": open_s,
             "litres": float(litres),
             "how_known": HowKnown.BY_HAND,
@@ -199,29 +205,9 @@ class PulseWriter(LogbookWriter):
         }
 
         def work(book: Book, now: str) -> int:
-            planned = list(
-                book.db.query(
-                    "SELECT id FROM pulses WHERE zone = ? AND day = ? AND valve = ? "
-                    "AND state IN (?, ?) ORDER BY planned_opens_utc LIMIT 1",
-                    [
-                        zone,
-                        day.isoformat(),
-                        ValveKind.HAND,
-                        PulseState.PLANNED,
-                        PulseState.ASSUMED,
-                    ],
-                )
-            )
-            if planned:
-                book.db.table("pulses").update(planned[0]["id"], done)
-                return int(planned[0]["id"])
-            row = {
-                "key": _next_hand_key(book, zone, day),
-                "zone": zone,
-                "day": day.isoformat(),
-                "valve": ValveKind.HAND,
-            }
-            return insert(book, "pulses", row | done)
+            key = _next_hand_key(book, zone, day)
+            credit = _credit_of_printed(book, zone, day, corrects)
+            return write_note(book, now, "pulses", row | {"key": key} | credit, corrects)
 
         return self.write(work)
 
@@ -321,6 +307,24 @@ def _check_step(found: Row, state: PulseState) -> None:
 def _check_amounts(open_s: float, litres: float) -> None:
     require_range("open_s", open_s, 0.0, LONGEST_OPEN_S)
     require_range("litres", litres, 0.0, MOST_LITRES)
+
+
+def _credit_of_printed(book: Book, zone: str, day: date, corrects: int | None) -> Row:
+    """The line's filling and the uniformity of the printed pulse that the next note stands for."""
+    of_day = [zone, day.isoformat(), ValveKind.HAND]
+    printed = list(
+        book.db.query(
+            "SELECT line_litres, uniformity FROM pulses WHERE zone = ? AND day = ? AND valve = ? "
+            "AND state IN (?, ?) ORDER BY planned_opens_utc",
+            [*of_day, PulseState.PLANNED, PulseState.ASSUMED],
+        )
+    )
+    notes = book.db.conn.execute(
+        "SELECT count(*) FROM pulses WHERE zone = ? AND day = ? AND valve = ? AND how_known = ? "
+        f"AND slot IS NULL AND id NOT IN ({gone('pulses', corrects)})",
+        [*of_day, HowKnown.BY_HAND],
+    ).fetchone()[0]
+    return dict(printed[notes]) if notes < len(printed) else {}
 
 
 def _next_hand_key(book: Book, zone: str, day: date) -> str:

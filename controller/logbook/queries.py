@@ -22,6 +22,7 @@ from controller.demand.soil.zone_days import ZoneDays
 from controller.errors import LogbookError
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
+from controller.logbook.entries import EntryReader, gone
 from controller.logbook.files import REMEMBERED_KIB, is_damage, plain
 from controller.logbook.records import (
     MENDED,
@@ -29,6 +30,7 @@ from controller.logbook.records import (
     Happening,
     HoldRow,
     HowKnown,
+    MeterSpan,
     Note,
     ObservationReader,
     PulseRow,
@@ -48,11 +50,13 @@ from controller.logbook.records import (
 )
 from controller.logbook.row_rules import SET_ASIDE, is_moment, look_at_pulses, look_through
 from controller.logbook.schema import NO_FILE, WERE_MEASURED, file_id, refuse_newer
-from controller.logbook.totals import sum_up
+from controller.logbook.totals import meter_spans, sum_up
 from controller.timetable.unwritten import Record
 from controller.weather.day import WeatherDay
 
 GAUGE = "rain gauge"  # a person's word: all of a day's rain as it is known then
+MORE_RAIN = "rain gauge, emptied"  # a person's reading that adds to the day's rain
+METER = "meter"
 PIN_GAUGE, PIN_GAUGE_HOURS = "gauge on pin", "gauge on pin, hours watched"
 WATCHED_H = 22.0  # of a day, so that its sum is the day's rain; our choice
 
@@ -84,11 +88,21 @@ class DayReader:
             for day, mm in on_pin.items()
             if hours.get(day, 0.0) >= WATCHED_H or (day == latest and mm > 0.0)
         }
+        return found | self.rain_noted()
+
+    def rain_noted(self) -> dict[date, float]:
+        """Rain by people's notes: the last word on all of a day, and what was added since. [mm]"""
         rows = self._rows(
-            "SELECT day, value FROM readings WHERE kind = ? AND day IS NOT NULL ORDER BY id",
-            (GAUGE,),
+            "SELECT day, kind, value FROM readings WHERE kind IN (?, ?) AND day IS NOT NULL "
+            "ORDER BY id",
+            (GAUGE, MORE_RAIN),
         )
-        return found | {date.fromisoformat(row["day"]): row["value"] for row in rows}
+        found: dict[date, float] = {}
+        for row in rows:
+            day = date.fromisoformat(row["day"])
+            before_mm = found.get(day, 0.0) if row["kind"] == MORE_RAIN else 0.0
+            found[day] = before_mm + row["value"]
+        return found
 
     def _pin_sums(self, kind: str) -> dict[date, float]:
         rows = self._rows(
@@ -155,6 +169,7 @@ _WRITTEN = (
     ("measurements", "taken_back_utc"),
     ("observations", "written_utc"),
     ("observations", "taken_back_utc"),
+    ("entries", "written_utc"),
     ("fits", "written_utc"),
 )
 
@@ -164,14 +179,21 @@ _WRITTEN = (
 SOIL_START, SOIL_START_BACK = "soil moisture as the new start", "soil start taken back"
 
 
-class Questions(DayReader, ObservationReader):
-    """The logbook, open for reading."""
+class Questions(DayReader, ObservationReader, EntryReader):
+    """The logbook, open for reading. What was taken back is seen by `entries` alone."""
 
     def __init__(
-        self, path: Path, *, wait_s: float = 2.0, on_damage: Callable[[], None] | None = None
+        self,
+        path: Path,
+        *,
+        wait_s: float = 2.0,
+        on_damage: Callable[[], None] | None = None,
+        without: int | None = None,
     ) -> None:
-        """`on_damage` is called when the file shows damage, before the error is raised."""
+        """`on_damage` is called when the file shows damage, before the error is raised. `without`
+        is the number of a note that is read as taken back."""
         self.path, self._wait_s, self._on_damage = Path(path), wait_s, on_damage
+        self._without = without
         if not self.path.is_file():
             raise LogbookError(f"logbook {path}: there is none yet")
         try:
@@ -222,7 +244,7 @@ class Questions(DayReader, ObservationReader):
     def keys_past_planned(self, day: date) -> frozenset[str]:
         """The day's keys that may not be planned or run again."""
         rows = self._rows(
-            "SELECT key FROM pulses WHERE day = ? AND state != ?",
+            "SELECT key FROM all_pulses WHERE day = ? AND state != ?",
             (day.isoformat(), PulseState.PLANNED),
         )
         return frozenset(row["key"] for row in rows)
@@ -230,7 +252,7 @@ class Questions(DayReader, ObservationReader):
     def slots_past_planned(self, first: date, last: date) -> dict[tuple[str, date], int]:
         """By zone and day the highest slot that is past planning."""
         rows = self._rows(
-            "SELECT zone, day, max(slot) AS slot FROM pulses WHERE day BETWEEN ? AND ? "
+            "SELECT zone, day, max(slot) AS slot FROM all_pulses WHERE day BETWEEN ? AND ? "
             "AND state != ? AND slot IS NOT NULL GROUP BY zone, day",
             (*span(first, last), PulseState.PLANNED),
         )
@@ -294,9 +316,12 @@ class Questions(DayReader, ObservationReader):
         )
         first_by_relay = day_of(by_relay[0]["day"])
         known = [day for day in (*watched[:1], first_by_relay) if day is not None]
+        # An older Rowgate wrote a note over what was printed: once it is withdrawn, that counts.
         printed = self._by_zone_day(
-            "SELECT zone, day, planned_litres FROM pulses WHERE state = ? ORDER BY day, zone",
-            (PulseState.ASSUMED,),
+            "SELECT zone, day, planned_litres FROM all_pulses WHERE state = ? OR (how_known = ? "
+            f"AND slot IS NOT NULL AND id IN ({gone('pulses', self._without)})) "
+            "ORDER BY day, zone",
+            (PulseState.ASSUMED, HowKnown.BY_HAND),
         )
         return Record(
             begun=begun,
@@ -417,8 +442,10 @@ class Questions(DayReader, ObservationReader):
         newest = self._rows(f"SELECT max(newest) AS newest FROM ({asked})")[0]["newest"]
         return None if newest is None else utc_from_text(newest)
 
-    def sums(self, by: str, first: date, last: date, garden: Garden) -> Sums:
-        """A report's figures, by "zone", "bed", "keeper" or "month"."""
+    def sums(
+        self, by: str, first: date, last: date, garden: Garden, *, months: bool = False
+    ) -> Sums:
+        """A report's figures, by "zone", "bed", "keeper" or "month"; or by months besides."""
         return sum_up(
             self.pulses(first, last),
             self.ledger(None, first, last),
@@ -426,7 +453,17 @@ class Questions(DayReader, ObservationReader):
             first=first,
             last=last,
             garden=garden,
+            months=months,
         )
+
+    def meter_spans(self, first: date, last: date, zone_info: ZoneInfo) -> list[MeterSpan]:
+        """What was given between the readings of the water meter of these days."""
+        readings = [
+            reading
+            for reading in self.readings(METER)
+            if first <= (reading.day or reading.at_utc.astimezone(zone_info).date()) <= last
+        ]
+        return meter_spans(readings, self.pulses(first, last), zone_info)
 
     # How ------------------------------------------------------------------------------------
 
@@ -440,7 +477,7 @@ class Questions(DayReader, ObservationReader):
         )
         self._connection.execute(f"PRAGMA cache_size=-{REMEMBERED_KIB}")
         refuse_newer(self._connection, self.path)
-        look_through(self._connection)
+        look_through(self._connection, self._without)
         self._connection.row_factory = sqlite3.Row
 
     def _by_zone_day(

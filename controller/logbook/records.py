@@ -165,14 +165,24 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SumRow:
-    """What one zone, bed, keeper or month got.
+    """What one zone, bed, keeper or month got, or one of them in one month.
 
-    `pulses` counts the openings that gave water or may have; `pulses_cut` those among them that a
-    crash ended; `pulses_untimed` those whose open time nobody noted, so `open_s` lacks them.
+    A watering is all that a zone got on one day. `pulses` counts the openings that gave water or
+    may have; `pulses_cut` those among them that a crash ended; `pulses_untimed` those whose open
+    time nobody noted, so `open_s` lacks them. `litres` were reported: by relays, or by a person.
+    What was assumed as printed, since nobody reported it, is apart, and in no other figure.
     """
 
     name: str
+    month: str = ""  # as in 2031-06, where the rows are by month besides
     litres: float
+    relay_litres: float
+    hand_litres: float
+    waterings: int
+    days: int  # with water
+    days_without: int
+    assumed_litres: float
+    assumed_waterings: int
     pulses: int
     open_s: float
     pulses_cut: int
@@ -183,11 +193,11 @@ class SumRow:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sums:
     """A report's figures. `total` is summed over the pulses themselves, not over the rows.
-    `assumed` counts hand waterings taken as done as printed; their litres are in no row.
 
-    `zone_days` counts the ledger's days in the period, zone by zone, the parts of a zone together;
-    among them the two others count those whose weather was a stand-in, and those whose weather was
-    a forecast, and `zone_days_by_rung` all of them by the step of the weather's ladder.
+    `missed` and `refused` count openings that gave no water. `zone_days` counts the ledger's days
+    in the period, zone by zone, the parts of a zone together; among them the two others count those
+    whose weather was a stand-in, and those whose weather was a forecast, and `zone_days_by_rung`
+    all of them by the step of the weather's ladder.
     """
 
     by: str
@@ -197,13 +207,36 @@ class Sums:
     total: SumRow
     missed: int
     refused: int
-    assumed: int
-    assumed_litres: float
     zone_days: int
     stand_in_zone_days: int
     forecast_zone_days: int
     stand_ins: tuple[str, ...] = ()
     zone_days_by_rung: Mapping[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeterSpan:
+    """The litres between two readings of the water meter.
+
+    `meter_litres` and `unexplained_litres` are None where the meter was exchanged in between, or
+    its second reading is the lower one. `assumed_litres` nobody reported: they are in no sum.
+    """
+
+    first: Reading
+    last: Reading
+    first_day: date
+    last_day: date
+    relay_litres: float
+    hand_litres: float
+    assumed_litres: float
+    meter_litres: float | None
+
+    @property
+    def unexplained_litres(self) -> float | None:
+        """What the meter counted beside pulses and notes; below 0 where it counted less."""
+        if self.meter_litres is None:
+            return None
+        return self.meter_litres - self.relay_litres - self.hand_litres
 
 
 def utc_text(moment: datetime) -> str:
@@ -374,6 +407,30 @@ class ObservationRow:
     who: str
 
 
+def measurement_of(row: sqlite3.Row) -> MeasurementRow:
+    """A field test."""
+    return MeasurementRow(
+        id=row["id"],
+        at_utc=utc_from_text(row["at_utc"]),
+        said=json.loads(row["said"], strict=False),
+        who=row["who"],
+    )
+
+
+def observation_of(row: sqlite3.Row) -> ObservationRow:
+    """What a person saw."""
+    return ObservationRow(
+        id=row["id"],
+        seen=Observation(
+            zone=row["zone"],
+            day=date.fromisoformat(row["day"]),
+            event=row["event"],
+            crop=row["crop"],
+        ),
+        who=row["who"],
+    )
+
+
 class FieldTestReader:
     """Reads field tests."""
 
@@ -381,17 +438,8 @@ class FieldTestReader:
         """The field tests that were not taken back, in the order they were done."""
         if not self._has("measurements"):
             return []
-        return [
-            MeasurementRow(
-                id=row["id"],
-                at_utc=utc_from_text(row["at_utc"]),
-                said=json.loads(row["said"], strict=False),
-                who=row["who"],
-            )
-            for row in self._rows(
-                "SELECT * FROM measurements WHERE taken_back_utc IS NULL ORDER BY at_utc, id"
-            )
-        ]
+        asked = "SELECT * FROM measurements WHERE taken_back_utc IS NULL ORDER BY at_utc, id"
+        return [measurement_of(row) for row in self._rows(asked)]
 
     def latest_fit(self) -> FitRow | None:
         """The fit in force; None where nothing was ever fitted."""
@@ -426,18 +474,5 @@ class ObservationReader(FieldTestReader):
         """The observations with numbers and names."""
         if not self._has("observations"):
             return []
-        return [
-            ObservationRow(
-                id=row["id"],
-                seen=Observation(
-                    zone=row["zone"],
-                    day=date.fromisoformat(row["day"]),
-                    event=row["event"],
-                    crop=row["crop"],
-                ),
-                who=row["who"],
-            )
-            for row in self._rows(
-                "SELECT * FROM observations WHERE taken_back_utc IS NULL ORDER BY day, id"
-            )
-        ]
+        asked = "SELECT * FROM observations WHERE taken_back_utc IS NULL ORDER BY day, id"
+        return [observation_of(row) for row in self._rows(asked)]

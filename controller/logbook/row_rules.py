@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from controller.demand.climate.snow import MOST_MM
 from controller.demand.plants.observations import EVENTS, OLD_GONE
 from controller.garden.plumbing import ValveKind
+from controller.logbook.entries import COLUMNS, ENTRIES, NOTED, gone, number_all
 from controller.logbook.records import HowKnown, PulseState
 from controller.weather.day import LIMITS
 
@@ -154,6 +155,9 @@ CELLS: Mapping[str, Mapping[str, Test]] = {
     "observations": {"id": _ID, "written_utc": is_moment, "day": _day, "zone": _text}
     | {"event": _one_of((*EVENTS, OLD_GONE)), "crop": _text, "taken_back_utc": _MOMENT_OR_NONE}
     | _WHO,
+    ENTRIES: {"id": _ID, "written_utc": is_moment, "source": _one_of((*NOTED, ENTRIES))}
+    | {"row": _ID, "takes_back": _or_none(_ID), "why": _text}
+    | _WHO,
     "tended": {"at_utc": is_moment, "words": _text},
     "watched_days": {"day": _day},
     "flow_stretches": {"id": _ID, "at_utc": is_moment, "day": _day, "zones": _list_of("text")}
@@ -218,16 +222,32 @@ class SetAside:
     put_right: int = 0
 
 
-def look_through(connection: sqlite3.Connection) -> None:
-    """Let this connection see the sound rows only, under the names of their tables."""
+def look_through(connection: sqlite3.Connection, without: int | None = None) -> None:
+    """Let this connection see the sound rows that stand, under the names of their tables.
+
+    A note that was taken back is in `all_` and the name of its table only. `without` is the number
+    of one more note to leave out. A logbook without entries gets them for this connection.
+    """
     connection.text_factory = lenient
     # In memory: on a full disk there is no room for a file, and reading must go on.
     connection.execute("PRAGMA temp_store = MEMORY")
     seen = dict(CELLS) | {"_sqlite_migrations": {"applied_at": is_moment}}
-    for table, tests in _here(connection, seen).items():
+    here = _here(connection, seen)
+    for table, tests in here.items():
+        name = f"all_{table}" if table in NOTED else table
         connection.execute(
-            f"CREATE TEMP VIEW {table} AS SELECT * FROM main.{table} WHERE {_all_of(tests)}"
+            f"CREATE TEMP VIEW {name} AS SELECT * FROM main.{table} WHERE {_all_of(tests)}"
         )
+    if ENTRIES not in here:
+        connection.execute(f"CREATE TEMP TABLE entries {COLUMNS}")
+        if "pulses" in here:
+            number_all(connection, "temp")
+    for table in NOTED:
+        if table in here:
+            connection.execute(
+                f"CREATE TEMP VIEW {table} AS SELECT * FROM all_{table} "
+                f"WHERE id NOT IN ({gone(table, without)})"
+            )
 
 
 def sweep(connection: sqlite3.Connection, now: str) -> SetAside:
@@ -247,6 +267,9 @@ def sweep(connection: sqlite3.Connection, now: str) -> SetAside:
             if table == "pulses" and _put_right(connection, tests, row_id):
                 put_right += 1
                 what += f", put right{_now_l(connection, row_id, litres)}"
+            elif table == ENTRIES and _entry_put_right(connection, tests, row_id, now):
+                put_right += 1
+                what += ", put right"
             else:
                 connection.execute(f"DELETE FROM {table} WHERE rowid = ?", [row_id])
                 lost_l += litres
@@ -278,8 +301,10 @@ def look_at_pulses(connection: sqlite3.Connection) -> int:
     ).fetchone()[0]
     if first_live is not None and len(bad) <= _MOST_NAMED_BAD:
         where = f"CASE WHEN id < {first_live} THEN true{others} ELSE {sound} END"
-        connection.execute("DROP VIEW IF EXISTS temp.pulses")
-        connection.execute(f"CREATE TEMP VIEW pulses AS SELECT * FROM main.pulses WHERE {where}")
+        connection.execute("DROP VIEW IF EXISTS temp.all_pulses")
+        connection.execute(
+            f"CREATE TEMP VIEW all_pulses AS SELECT * FROM main.pulses WHERE {where}"
+        )
     return len(bad)
 
 
@@ -415,6 +440,25 @@ def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id:
     return sound is not None
 
 
+def _entry_put_right(
+    connection: sqlite3.Connection, tests: Mapping[str, str], row_id: int, now: str
+) -> bool:
+    """Mend an entry that still says which note it is of, or takes back; whether it is sound now.
+
+    Without it that note would have no number, or count again.
+    """
+    with contextlib.suppress(sqlite3.IntegrityError):  # a cell of another type than its column's
+        connection.execute(
+            "UPDATE OR IGNORE entries SET "
+            f"written_utc = CASE WHEN {tests['written_utc']} THEN written_utc ELSE ? END, "
+            f"who = CASE WHEN {tests['who']} THEN who ELSE '' END, "
+            f"why = CASE WHEN {tests['why']} THEN why ELSE '' END WHERE rowid = ?",
+            [now, row_id],
+        )
+    asked = f"SELECT 1 FROM entries WHERE rowid = ? AND {_all_of(tests)}"
+    return connection.execute(asked, [row_id]).fetchone() is not None
+
+
 def _now_l(connection: sqlite3.Connection, row_id: int, was_l: float) -> str:
     """What a row credits now, if that differs from before."""
     _, litres = _named(connection, "pulses", row_id)
@@ -427,6 +471,8 @@ def _words(table: str, named: list[str], lost_l: float) -> str:
     words += "; ".join(named[:_NAMED])
     if len(named) > _NAMED:
         words += f"; and {len(named) - _NAMED} more"
+    if table == ENTRIES:
+        words += ". A note whose entry is lost has no number; one whose withdrawal is lost counts"
     if lost_l > 0.0:
         words += f". {lost_l:.1f} L are not counted any more: if they were given, note them by hand"
     return words

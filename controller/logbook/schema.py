@@ -9,6 +9,7 @@ from pathlib import Path
 from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.lean import OPENSSL, out_of_sight
+from controller.logbook.entries import COLUMNS, number_all
 from controller.logbook.records import utc_text
 from controller.logbook.row_rules import GIVEN, GIVEN_INDEX, SET_ASIDE, lenient
 
@@ -225,6 +226,17 @@ def _rows_set_aside(db: Database) -> None:
     )
     # A second copy of the water given: the check at opening holds the two against each other.
     db.execute(f"CREATE INDEX {GIVEN_INDEX} ON pulses ({', '.join(GIVEN)})")
+
+
+@MIGRATIONS(name="10 every note has a number, and is taken back by an entry of its own")
+def _entries(db: Database) -> None:
+    """Number the notes written so far; what was taken back until now gets its withdrawal."""
+    db.execute(f"CREATE TABLE entries {COLUMNS}")
+    db.execute(
+        "CREATE UNIQUE INDEX entries_taken_back ON entries (takes_back) "
+        "WHERE takes_back IS NOT NULL"
+    )
+    number_all(db.conn, "main")
 
 
 def file_id(path: Path) -> tuple[int, int]:

@@ -17,6 +17,7 @@ from typing import Any, Generic, Protocol, TypeVar
 
 from controller.clock import Clock
 from controller.errors import LogbookError
+from controller.logbook.entries import ENTRIES
 from controller.logbook.files import is_damage, number_pulses_apart, plain
 from controller.logbook.maintenance import Maintenance, open_book
 from controller.logbook.records import utc_text
@@ -324,6 +325,41 @@ def _note_lost(book: Book, clock: Clock) -> None:
         }
     )
     book.db.commit()
+
+
+def enter(
+    book: Book, now: str, source: str, row: int, *, who: str = "", takes_back: int | None = None
+) -> int:
+    """Give a person's note its number; LogbookError if what it takes back does not stand."""
+    if takes_back is not None:
+        _require_standing(book, takes_back, source)
+    return insert(
+        book,
+        ENTRIES,
+        {"written_utc": now, "source": source, "row": row, "who": who, "takes_back": takes_back},
+    )
+
+
+def write_note(book: Book, now: str, table: str, row: Row, corrects: int | None = None) -> int:
+    """Insert a person's note into its table; the number of its entry."""
+    row_id = insert(book, table, row)
+    return enter(book, now, table, row_id, who=row["who"], takes_back=corrects)
+
+
+def _require_standing(book: Book, number: int, source: str) -> None:
+    """Refuse to take back what is no note, was taken back, or is a note of another kind."""
+    found = book.db.conn.execute(
+        "SELECT source, row FROM entries WHERE id = ?", [number]
+    ).fetchone()
+    if found is None:
+        raise LogbookError(f"no note has the number {number}")
+    if found[0] == ENTRIES:
+        raise LogbookError(f"{number} is the withdrawal of {found[1]}; write that note anew")
+    if source not in (ENTRIES, found[0]):
+        raise LogbookError(f"{number} is a note of another kind; withdraw it, and write this one")
+    back = book.db.conn.execute("SELECT id FROM entries WHERE takes_back = ?", [number]).fetchone()
+    if back is not None:
+        raise LogbookError(f"{number} does not stand any more: {back[0]} took it back")
 
 
 def insert(book: Book, table: str, row: Row) -> int:

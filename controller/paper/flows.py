@@ -363,17 +363,17 @@ _NAMED = ("static head", "test flow", "bore", "discharge", "valve")
 
 
 def fitted_words(fitted: Fitted, units: Units) -> list[str]:
-    """The value of each unknown, and which tests contradict; lines of 80 columns."""
+    """Which tests contradict, then the value of each unknown; lines of 80 columns."""
     count = f"{fitted.tests} field test{'' if fitted.tests == 1 else 's'}"
     silent = tuple(p.name for p in fitted.parameters if not p.learnt and p.unknown.kind in _NAMED)
     sentences = [
-        *(parameter.message for parameter in fitted.parameters if parameter.learnt),
-        *([Message("fit.nothing_of", {"names": silent})] if silent else []),
-        *fitted.remarks,
         *(
             Message("fit.contradiction", {"contradiction": one.message})
             for one in fitted.contradictions
         ),
+        *fitted.remarks,
+        *(parameter.message for parameter in fitted.parameters if parameter.learnt),
+        *([Message("fit.nothing_of", {"names": silent})] if silent else []),
     ]
     lines = [f"Fitted to {count}:"]
     for sentence in sentences:

@@ -86,6 +86,10 @@ def _warnings(answer: Mapping[str, Any]) -> list[str]:
         lines += paragraph(f"does not move: {words}", "  ! ")
     for words in answer.get("silent", []):
         lines += paragraph(f"not written down: {words}", "  ! ")
+    if closed := [row["zone"] for row in answer.get("closed_for_today", [])]:
+        which = "all zones" if answer.get("all_closed_for_today") else ", ".join(closed)
+        words = f"closed by a person for the rest of today: {which}"
+        lines += paragraph(f"{words}; to have it planned anew: rowgate resume", "  - ")
     for hold in answer.get("holds", []):
         zones = ", ".join(hold["zones"]) or "all zones"
         until = str(hold["ends_local"])[:16].replace("T", " ")

@@ -57,7 +57,7 @@ SENTENCES: dict[str, str] = {
     "dry.begins": "{crop} begins on {day}",
     "dry.then": "; {begins}",
     "dry.gone": (
-        "{crop} is noted as gone on {day}; if it stands, take the note back (rowgate note unseen)"
+        "{crop} is noted as gone on {day}; if it stands, take the note back (rowgate note withdraw)"
         "{then}"
     ),
     "dry.between": "{crop} ended on {day}{then}",

@@ -214,7 +214,7 @@ def test_what_was_seen_moves_the_stage_from_its_day_on(run: Run, garden: Path) -
     assert before["2031-06-20"][0] == "development"
     assert {v[0] for day, v in after.items() if day >= "2031-06-20"} == {"mid"}
     assert after["2031-06-20"][1] > before["2031-06-20"][1] + 0.05
-    assert run(*note, "unseen", "1")[0] == 0
+    assert run(*note, "withdraw", "1")[0] == 0
     assert stages() == before
 
 
@@ -278,7 +278,7 @@ def test_field_tests_are_written_down_fitted_and_used(run: Run, garden: Path) ->
     run(*note, "watered", "leeks", "--minutes", "2")
     rows = json.loads(run("report", "--garden", str(garden), "--json")[1])["report"]
     assert rows[0]["given_litres"] == approx(2 * after["flow_l_min"])
-    assert run(*note, "back", "1")[0] == 0
+    assert run(*note, "withdraw", "1")[0] == 0
     assert _alone(run, garden)["flow_l_min"] == approx(before["flow_l_min"], rel=0.01)
 
 
@@ -315,7 +315,7 @@ def test_every_kind_of_field_test_can_be_noted(run: Run, garden: Path) -> None:
         (("cups", "leeks", "--holes", "1", "--volumes", "90", "--time", "9 s"), "volumes"),
         (("gauge", "-3 psi"), "gauge"),
         (("stream", "leeks", "--holes", "1", "--reaches", "2 ft"), "drop"),
-        (("back", "7"), "7"),
+        (("withdraw", "7"), "no note has the number 7"),
     ],
 )
 def test_a_field_test_that_cannot_be_is_refused_and_nothing_written(

@@ -42,6 +42,8 @@ TALKS = {
     "close": ["close"],
     "close one": ["close", "leeks"],
     "close as JSON": ["close", "leeks", "--json"],
+    "resume": ["resume"],
+    "resume one": ["resume", "leeks"],
     "hold": ["hold", "--hours", "2"],
     "lift": ["hold", "--lift"],
     "reset": ["reset", "leeks"],

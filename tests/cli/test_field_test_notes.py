@@ -118,7 +118,7 @@ def test_a_contradiction_stands_in_plan_and_check_until_it_is_taken_back(run: Ru
         assert "less sure until that is solved" in said, command
         assert max(map(len, out.splitlines())) <= 80
     assert "contradicts" in json.loads(run("plan", "--json")[1])["field_tests"][0]
-    assert run("note", "back", "2")[0] == 0
+    assert run("note", "withdraw", "2")[0] == 0
     for command in ("plan", "check"):
         assert "contradicts" not in run(command)[1]
 
@@ -179,7 +179,7 @@ def test_every_note_keeps_the_day_it_was_said_to_be_of(run: Run) -> None:
     """On 26 June somebody writes down what was on the 20th; all of it is of the 20th."""
     for kind, words in NOTES.items():
         code, _, err = run("note", *words, "--on", ON, "--who", "Ines")
-        assert code == 0 and ON in err, kind
+        assert code == 0 and ", 20 June 2031" in err, kind
     span = ("--from", ON, "--to", ON)
     report = json.loads(run("report", "--json", *span)[1])
     given = {row["zone"]: row["by_hand_litres"] for row in report["report"]}
@@ -190,14 +190,14 @@ def test_every_note_keeps_the_day_it_was_said_to_be_of(run: Run) -> None:
     out = run("report", *span)[1]
     shown = out[out.index("Written down") :].splitlines()[1:]
     assert shown == [
-        f"  {ON}  open: the pump hums (Ines)",
-        f"  {ON}  meter 81,100 L (Ines)",
-        f"  {ON}  rain 4.0 mm (Ines)",
-        f"  {ON}  field test 1, meter with slow open (Ines)",
+        f"    1  {ON}  open: the pump hums (Ines)",
+        f"    2  {ON}  the meter reads 81,100 L (Ines)",
+        f"    3  {ON}  4.0 mm of rain (Ines)",
+        f"    5  {ON}  field test, meter with slow open (Ines)",
     ]
     # Of other days nothing is said.
     other = run("report", "--from", "2031-06-21", "--to", "2031-06-26")[1]
-    assert "Written down" not in other and "by hand" not in other
+    assert "Written down" not in other and "as reported by who gave it" not in other
     # The ledger has rain and water on that day, and on no other; the plan's flows have the test.
     days = json.loads(run("balance", "--json")[1])
     rows = [row for row in days["balance"] if row["zone"] == "open"]
@@ -230,3 +230,24 @@ def test_words_that_would_move_a_terminal_are_shown_without(run: Run) -> None:
     assert run("note", "words", "all\x1b[2Jwell")[0] == 0
     out = run("report")[1]
     assert "\x1b" not in out and "all?[2Jwell" in out
+
+
+def test_the_answer_leads_with_the_flow_and_names_tests_by_their_numbers(run: Run) -> None:
+    run("note", "words", "begun")
+    first = _meter(run, "slow", "120 L", 600).splitlines()
+    assert first[0] == "written down as 2: field test, meter with slow open, 26 June 2031"
+    # WORKED: 20 L in ten minutes.
+    assert first[1].startswith("slow gives 2.0") and "L/min, give or take" in first[1]
+    assert first[2] == "Fitted to 1 field test:"
+    bucket = ("note", "bucket", "slow", "--amount", "8 L", "--time", "60 s")
+    second = run(*bucket)[2].splitlines()
+    assert second[0] == "written down as 3: field test, bucket with slow open, 26 June 2031"
+    assert "; before: 2.0" in second[1]
+    assert second[2] == "Fitted to 2 field tests:"
+    said = " ".join(second[3:])
+    assert second[3].startswith("  - contradiction: field test ")
+    assert "field test 3, bucket with slow open" in said
+    assert "field test 3, bucket with slow open: contradicts" in " ".join(run("plan")[1].split())
+    back = run("note", "withdraw", "3")[2].splitlines()
+    assert back[0].startswith("withdrawn as 4: 3, field test, bucket with slow open, 26 June 2031")
+    assert "slow gives 2.0" in " ".join(back) and "contradiction" not in " ".join(back)

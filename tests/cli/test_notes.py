@@ -99,12 +99,12 @@ def litres(book: Path) -> float:
 
 def test_readings_of_one_day_add_up_and_the_answer_has_both_figures(note: Note, book: Path) -> None:
     code, said = note("rain", "6 mm", *ON)
-    assert (code, said) == (0, "written down: 6.0 mm of rain on 2031-06-25")
+    assert (code, said) == (0, "written down as 1: 6.0 mm of rain, 25 June 2031")
     code, said = note("rain", "4 mm", *ON)
     assert code == 0
     assert (
-        "written down: 4.0 mm of rain on 2031-06-25; with 6.0 mm noted before, 10.0 mm count for "
-        'that day. If this is all of its rain, say so: rowgate note rain "4 mm" --replace --on '
+        "written down as 2: 4.0 mm of rain, 25 June 2031; with 6.0 mm noted before, 10.0 mm count "
+        'for that day. If this is all of its rain, say so: rowgate note rain "4 mm" --replace --on '
         "2031-06-25"
     ) in said
     note("rain", "1 mm", *ON)
@@ -119,7 +119,10 @@ def test_a_wrong_reading_is_replaced_and_the_answer_has_both_figures(
     note("rain", "60 mm", *ON)
     code, said = note("rain", "6 mm", "--replace", *ON)
     assert code == 0
-    assert "6.0 mm of rain on 2031-06-25, all of that day, in place of 60.0 mm" in said
+    assert (
+        "written down as 2: 6.0 mm of rain, all of that day, 25 June 2031, in place of 60.0 mm"
+        in said
+    )
     assert rain(book) == approx({DAY: 6.0})
     note("rain", "2 mm", *ON)
     # WORKED: 6 + 2 mm.
@@ -268,7 +271,10 @@ def test_several_waterings_of_a_day_are_judged_and_said_together(note: Note, boo
     assert note("watered", "leeks", "--amount", "80 L", *ON)[0] == 0
     code, said = note("watered", "leeks", "--amount", "20 L", *ON)
     assert code == 0
-    assert "20.0 L by hand on 2031-06-25 (as measured); with 80.0 L that it got before" in said
+    assert (
+        "written down as 2: leeks watered by hand, 20 L, 25 June 2031 (as measured); with 80.0 L "
+        in said
+    )
     assert "100 L count for that day" in said
     code, said = note("watered", "leeks", "--amount", "500 L", *ON)
     assert code == 2
@@ -311,7 +317,9 @@ def test_a_meter_does_not_run_back_unless_it_was_exchanged(note: Note, book: Pat
     assert code == 2
     assert "found 8130 L; on 2031-06-26 the meter read 81234 L, and it does not run back" in said
     assert note("meter", "81300 L")[0] == 0
-    assert note("meter", "12 L", "--force")[0] == 0
+    code, said = note("meter", "12 L", "--force")
+    assert code == 2 and "If it was exchanged in between" in said and "--new-meter" in said
+    assert note("meter", "12 L", "--new-meter")[0] == 0
     assert note("meter", "15 L")[0] == 0
     with Questions(book) as ask:
         assert [r.value for r in ask.readings("meter")] == approx([81234.0, 81300.0, 12.0, 15.0])
@@ -322,7 +330,7 @@ def test_a_meter_reading_and_words_are_of_the_day_they_are_said_to_be_of(
 ) -> None:
     assert note("meter", "81300 L")[0] == 0
     code, said = note("meter", "81100 L", "--on", "2031-06-20")
-    assert code == 0 and "the meter reads 81100 L on 2031-06-20" in said
+    assert code == 0 and "written down as 2: the meter reads 81,100 L, 20 June 2031" in said
     # It lies between what was read before and after, by their days, not by the order of writing.
     assert note("meter", "81050 L", "--on", "2031-06-22")[0] == 2
     code, said = note("meter", "81400 L", "--on", "2031-06-22")

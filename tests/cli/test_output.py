@@ -134,7 +134,7 @@ def test_a_number_of_a_list_has_nine_digits_at_most(
     text: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with pytest.raises(SystemExit) as refused:
-        main(["note", "--garden", "x.toml", "unsoil", text])
+        main(["note", "--garden", "x.toml", "withdraw", text])
     assert refused.value.code == 2
     said = capsys.readouterr().err
     assert len(said) < 2000

@@ -107,8 +107,8 @@ def test_what_was_seen_is_written_down_as_what_it_means(
     code, said = note("seen", "leeks", *words, "--on", "2031-06-20", "--who", "Odile")
     assert code == 0, said
     assert _kept(tmp_path) == [Observation(zone="leeks", day=date(2031, 6, 20), event=event)]
-    assert "number 1: leeks, leek from 22 April 2031" in said
-    assert "seen on 20 June 2031; the ledger is computed anew from then on" in said
+    assert said.startswith("written down as 1: leeks: ") and ", 20 June 2031. It is of" in said
+    assert "leek from 22 April 2031; the ledger is computed anew from then on" in said
 
 
 def test_without_a_day_it_was_seen_today(note: Note, tmp_path: Path) -> None:
@@ -150,9 +150,9 @@ def test_the_same_seen_again_is_refused_until_the_first_is_taken_back(
 ) -> None:
     note("seen", "leeks", "full", "--on", "2031-06-10")
     code, said = note("seen", "leeks", "full", "--on", "2031-06-20")
-    assert code == 2 and "was noted for 2031-06-10 already" in said and "note unseen" in said
-    code, said = note("unseen", "1")
-    assert code == 0 and "taken back: leeks: " in said and "10 June 2031" in said
+    assert code == 2 and "was noted for 2031-06-10 already" in said and "note list" in said
+    code, said = note("withdraw", "1")
+    assert code == 0 and "withdrawn as 2: 1, leeks: " in said and "10 June 2031" in said
     assert note("seen", "leeks", "full", "--on", "2031-06-20")[0] == 0
     assert [seen.day for seen in _kept(tmp_path)] == [date(2031, 6, 20)]
 
@@ -165,18 +165,19 @@ def test_what_no_longer_counts_because_of_it_is_said(note: Note) -> None:
 
 
 def test_what_stands_is_listed_with_its_numbers(note: Note) -> None:
-    assert note("unseen") == (0, "nothing seen is written down\n")
+    assert note("list") == (0, "no notes\n")
     note("seen", "leeks", "full", "--on", "2031-06-10", "--who", "Odile")
     note("seen", "mixed", "up", "--on", "2031-05-02", "--crop", "onion")
-    code, said = note("unseen")
-    first, second = said.splitlines()
+    code, said = note("list")
+    first, second, more = said.splitlines()
     assert code == 0
-    assert first == "   2  mixed, onion: the plants are up, 2 May 2031"
-    assert second.startswith("   1  leeks: ") and second.endswith(", 10 June 2031 (Odile)")
+    assert first == "    2   2031-05-02  mixed, onion: the plants are up"
+    assert second.startswith("    1   2031-06-10  leeks: ") and more.endswith("open (Odile)")
 
 
 def test_a_number_that_does_not_stand_is_refused(note: Note) -> None:
-    assert note("unseen", "4") == (1, "rowgate: nothing seen that stands has the number 4\n")
+    code, said = note("withdraw", "4")
+    assert code == 2 and said.startswith("rowgate: no note has the number 4; rowgate note list")
 
 
 def test_a_running_daemon_is_told(note: Note, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -188,7 +189,7 @@ def test_a_running_daemon_is_told(note: Note, monkeypatch: pytest.MonkeyPatch) -
 
     monkeypatch.setattr(logbook_commands, "ask", ask)
     assert "daemon: planned anew" in note("seen", "leeks", "full")[1]
-    assert "daemon: planned anew" in note("unseen", "1")[1]
+    assert "daemon: planned anew" in note("withdraw", "1")[1]
     assert asked == [{"ask": "replan"}] * 2
 
 
@@ -234,7 +235,7 @@ def test_a_first_picking_waters_on_and_the_end_says_that_no_water_comes(note: No
     code, said = note("seen", "beans", "pulled", "up")
     assert code == 0
     assert "It gets no water after 26 June 2031; without this note it would until" in said
-    assert "20 August 2031. If that is wrong, take it back: rowgate note unseen 2" in said
+    assert "20 August 2031. If that is wrong, take it back: rowgate note withdraw 2" in said
 
 
 def test_a_perennial_is_gone_only_where_a_person_insists(note: Note, tmp_path: Path) -> None:

@@ -176,9 +176,9 @@ def test_the_root_zone_is_that_of_what_stands_or_ever_does_and_ends_where_the_be
     [
         (500.0, None, None, "taken"),
         (500.0, 500.0, 500.0, "taken"),
-        (499.0, 500.0, None, "asked"),
-        (501.0, None, 500.0, "asked"),
-        (501.0, 400.0, 500.0, "asked"),
+        (499.0, 500.0, None, "refused"),
+        (501.0, None, 500.0, "refused"),
+        (501.0, 400.0, 500.0, "refused"),
         (-1.0, None, None, "refused"),
         (math.nan, 1.0, None, "refused"),
     ],
@@ -190,16 +190,38 @@ def test_a_meter_does_not_run_back(
         litres,
         None if before is None else (before, TODAY - DAY),
         None if after is None else (after, TODAY + DAY),
+        day=TODAY,
         us_units=False,
     )
     assert judged(found) == verdict
 
 
 def test_a_meter_that_runs_back_is_shown_the_reading_it_runs_back_from() -> None:
-    back = of_meter(450.0, (500.0, TODAY - DAY), us_units=False)
+    back = of_meter(450.0, (500.0, TODAY - DAY), day=TODAY, us_units=False)
     assert back is not None and "on 2031-06-30 the meter read 500 L" in back.words
-    ahead = of_meter(550.0, (400.0, TODAY - DAY), (500.0, TODAY + DAY), us_units=False)
+    ahead = of_meter(550.0, (400.0, TODAY - DAY), (500.0, TODAY + DAY), day=TODAY, us_units=False)
     assert ahead is not None and "on 2031-07-02 the meter read 500 L" in ahead.words
+
+
+# WORKED: ISO 4064-1 (from memory): Q4 = 1.25 Q3; 24 h x 1.25 x 2.5 m3/h = 75 m3 a day.
+@pytest.mark.parametrize(
+    ("rise_l", "days", "verdict"),
+    [
+        (75_000.0, 1, "taken"),
+        (75_001.0, 1, "asked"),
+        (75_001.0, 0, "asked"),
+        (150_000.0, 2, "taken"),
+        (150_001.0, 2, "asked"),
+    ],
+)
+def test_a_rise_that_no_house_meter_passes_is_asked_about(
+    rise_l: float, days: int, verdict: str
+) -> None:
+    before = (81_234.0, TODAY - days * DAY)
+    found = of_meter(81_234.0 + rise_l, before, day=TODAY, us_units=False)
+    assert judged(found) == verdict
+    if found is not None:
+        assert "75000 L in a day and a night at most" in found.words
 
 
 def test_a_note_of_last_year_is_asked_about() -> None:

@@ -89,7 +89,7 @@ def test_a_reading_becomes_the_accounts_new_start_and_is_taken_back(run: Run) ->
     before = _evening(run, "2031-06-24")
     code, said = run("note", "soil", "leeks", "17", "--start", "--on", "2031-06-24")
     assert code == 0, said
-    number = said.split("rowgate note unsoil ")[1].split()[0]
+    number = said.split("rowgate note withdraw ")[1].split()[0]
     after = _evening(run, "2031-06-24")
     # FAO-56 (1998), eq. 87: field capacity less 17 %, over the depth of the roots.
     capacity = load().soil("loam").field_capacity
@@ -103,13 +103,13 @@ def test_a_reading_becomes_the_accounts_new_start_and_is_taken_back(run: Run) ->
     assert _evening(run, "2031-06-25")["start_depletion_mm"] == after["depletion_mm"]
     (check,) = json.loads(run("balance", "--json")[1])["soil_read"]
     assert not check["far"]
-    assert "17 % by volume, 24 June 2031" in run("note", "unsoil")[1]
-    code, said = run("note", "unsoil", number)
-    assert code == 0 and "taken back: leeks" in said
+    assert "leeks: the account starts from 17 % by volume" in run("note", "list")[1]
+    code, said = run("note", "withdraw", number)
+    assert code == 0 and "withdrawn as 3: 2, leeks: the account" in said
     assert _evening(run, "2031-06-24") == before
-    assert "no account starts anew" in run("note", "unsoil")[1]
-    code, said = run("note", "unsoil", number)
-    assert code == 2 and "no new start that stands has the number" in said
+    assert "the account starts" not in run("note", "list", "--standing")[1]
+    code, said = run("note", "withdraw", number)
+    assert code == 2 and "2 does not stand any more: 3 took it back" in said
 
 
 def test_plan_says_what_contradicts_the_ledger_for_a_fortnight(run: Run) -> None:

@@ -41,6 +41,7 @@ def world(tmp_path: Path) -> World:
         ({"ask": "open", "zone": "a", "seconds": float("nan")}, "above 0"),
         ({"ask": "open", "zone": "a", "seconds": 4000}, "at most 60 minutes"),
         ({"ask": "close", "zone": 7}, "this garden has"),
+        ({"ask": "resume", "zone": "c"}, "this garden has"),
         ({"ask": "hold"}, "a number is wanted"),
         ({"ask": "hold", "hours": 9999999}, "within a year"),
         ({"ask": "hold", "until": "tomorrow"}, "wanted is as"),
@@ -113,6 +114,78 @@ def test_close_without_a_zone_shuts_all(world: World) -> None:
     world.ask(ask="open", zone="b", seconds=600)
     world.ask(ask="close", zone=None)
     assert not world.valve_set.bank.open_lines()
+
+
+def test_close_without_a_zone_says_that_today_is_over_and_status_shows_it(world: World) -> None:
+    assert world.ask(ask="status")["closed_for_today"] == []
+    answer = world.ask(ask="close", zone=None)
+    assert answer["words"] == (
+        "nothing was open; it also ends the rest of today: nothing more opens today by plan in any "
+        "zone. To have it planned anew: rowgate resume"
+    )
+    day = {"day": "2031-06-01"}
+    status = world.ask(ask="status")
+    assert status["closed_for_today"] == [{"zone": "a"} | day, {"zone": "b"} | day]
+    words = " ".join(status_text(status).split())
+    assert "closed by a person for the rest of today: all zones; to have it planned anew" in words
+    world.run_until(NOON)
+    assert not [m for m in world.pins.moves if m.on]
+    # The next day it is over by itself.
+    world.run_until(datetime(2031, 6, 2, 10, 0, tzinfo=UTC))
+    assert world.ask(ask="status")["closed_for_today"] == []
+    assert {m.number for m in world.pins.moves if m.on} == {17, 22}
+
+
+def test_resume_lets_the_rest_of_today_be_planned_anew_and_opens_nothing_itself(
+    world: World,
+) -> None:
+    before = [(p.zone, p.open_s) for p in world.engine.pending]
+    world.ask(ask="close", zone=None)
+    assert world.engine.pending == []
+    answer = world.ask(ask="resume", zone=None)
+    assert answer["ok"] and answer["words"].startswith("resumed: a, b; planned anew: ")
+    assert not [m for m in world.pins.moves if m.on]
+    assert [(p.zone, p.open_s) for p in world.engine.pending] == before
+    assert world.ask(ask="status")["closed_for_today"] == []
+    world.run_until(NOON)
+    assert {m.number for m in world.pins.moves if m.on} == {17, 22}
+    assert world.ask(ask="resume", zone=None)["words"] == "no zone was closed for today"
+
+
+def test_resume_of_one_zone_leaves_the_others_closed(world: World) -> None:
+    world.ask(ask="close", zone=None)
+    assert "resumed: a;" in world.ask(ask="resume", zone="a")["words"]
+    assert world.ask(ask="resume", zone="a")["words"] == "a was not closed"
+    status = world.ask(ask="status")
+    assert [row["zone"] for row in status["closed_for_today"]] == ["b"]
+    assert "for the rest of today: b; to have it" in " ".join(status_text(status).split())
+    world.run_until(NOON)
+    assert {m.number for m in world.pins.moves if m.on} == {17}
+
+
+def test_what_was_given_before_the_close_is_not_given_again(world: World) -> None:
+    world.run_until_open("a")
+    world.run_for(20.0)
+    world.ask(ask="close", zone="a")
+    world.ask(ask="resume", zone="a")
+    world.run_until(NOON)
+    rows = [r for r in world.pulses() if r.zone == "a" and r.open_s]
+    assert len(rows) > 1 and len({r.key for r in rows}) == len(rows)
+    (world.folder / "other").mkdir()
+    other = World(world.folder / "other", a_slow_garden(("a", 17), ("b", 22)))
+    other.run_until(NOON)
+    whole_s = sum(r.open_s or 0.0 for r in other.pulses() if r.zone == "a")
+    again_s = sum(r.open_s or 0.0 for r in rows)
+    # What is cut in two fills its line once more, and the rest is rounded up to a pulse.
+    assert whole_s <= again_s + 30.0 and again_s < 1.5 * whole_s
+
+
+def test_resume_in_a_hold_opens_nothing(world: World) -> None:
+    world.ask(ask="hold", hours=24, zones=[], reason="guests")
+    world.ask(ask="close", zone=None)
+    assert world.ask(ask="resume", zone=None)["ok"]
+    world.run_until(NOON)
+    assert not [m for m in world.pins.moves if m.on]
 
 
 def test_a_hold_shuts_what_runs_by_plan_and_nothing_opens_until_it_ends(world: World) -> None:

@@ -149,7 +149,7 @@ def test_what_a_person_saw_moves_the_kept_ledger_from_that_day_on(tmp_path: Path
     assert all(after[day] == row for day, row in before.items() if day < saw)
     assert before[saw].stage != "mid"
     assert {row.stage for day, row in after.items() if day >= saw} == {"mid"}
-    world.logbook.unobserve(1)
+    world.logbook.withdraw(1)
     assert world.ask(ask="replan")["ok"]
     world.run_for(60.0)
     assert {row.day: row for row in world.ledger()} == before

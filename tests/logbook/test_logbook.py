@@ -95,7 +95,7 @@ def test_a_pulse_goes_only_where_the_table_lets_it(
 def test_only_a_planned_pulse_can_be_intended_and_nothing_leaves_an_end() -> None:
     assert NEXT[PulseState.INTENDED] == {PulseState.PLANNED}
     ends = {PulseState.CLOSED, PulseState.CUT, PulseState.REFUSED, PulseState.MISSED}
-    ends.add(PulseState.ASSUMED)  # until somebody notes what was given: `hand_watering`
+    ends.add(PulseState.ASSUMED)  # also where somebody notes what was given: that is another row
     assert not ends & frozenset().union(*NEXT.values())
 
 
@@ -220,17 +220,18 @@ def test_impossible_amounts_are_refused_and_change_nothing(
     assert ask.pulses(DAY, DAY) == [row]
 
 
-def test_hand_watering_becomes_the_earliest_planned_hand_pulse(
+def test_hand_watering_has_a_row_of_its_own_beside_what_was_planned(
     book: Logbook, ask: Questions, clock: HandClock
 ) -> None:
     book.plan_day(DAY, [a_hand_pulse(2), a_hand_pulse(1), a_hand_pulse(1, "b")])
     book.hand_watering("a", DAY, 6.5, 2.0, "Odile", clock.now_utc())
     done = [p for p in ask.pulses(DAY, DAY) if p.state is PulseState.CLOSED]
     assert [(p.key, p.litres, p.open_s, p.who) for p in done] == [
-        ("a|2031-06-01|1", 6.5, 120.0, "Odile")
+        ("a|2031-06-01|h1", 6.5, 120.0, "Odile")
     ]
     assert done[0].opened_utc == clock.now_utc() - timedelta(minutes=2)
-    assert {p.key for p in ask.planned(DAY)} == {"a|2031-06-01|2", "b|2031-06-01|1"}
+    planned = {p.key for p in ask.planned(DAY)}
+    assert planned == {"a|2031-06-01|1", "a|2031-06-01|2", "b|2031-06-01|1"}
     assert ask.litres_by_zone_day() == {("a", DAY): 6.5}
 
 

@@ -59,17 +59,17 @@ def test_the_latest_fit_stands_until_there_is_another(book: Logbook, ask: Questi
     assert found is not None
     assert (found.id, found.measurements) == (fit_id, tuple(ids))
     assert found.found["corrections"]["discharge"]["a"] == 1.1
-    book.take_back_measurement(ids[1])
+    book.withdraw(ids[1])
     assert [t.id for t in ask.measurements()] == ids[:1]
     assert ask.latest_fit() == found  # until the tests are fitted again
 
 
 def test_a_test_is_taken_back_once_and_stays_on_record(book: Logbook, ask: Questions) -> None:
     number = book.keep_measurement(METER)
-    book.take_back_measurement(number)
-    with pytest.raises(LogbookError, match=f"number {number}"):
-        book.take_back_measurement(number)
-    assert ask._rows("SELECT count(*) AS n FROM measurements")[0]["n"] == 1
+    book.withdraw(number)
+    with pytest.raises(LogbookError, match=f"{number} does not stand any more: 2 took it back"):
+        book.withdraw(number)
+    assert ask._rows("SELECT count(*) AS n FROM all_measurements")[0]["n"] == 1
 
 
 @pytest.mark.parametrize("said", [{"volume_m3": float("nan")}, {"zones": frozenset("a")}])
@@ -90,7 +90,7 @@ def test_field_tests_count_among_the_newest_moments(
     for write in (
         lambda: numbers.append(book.keep_measurement(METER)),
         lambda: book.keep_fit({}, numbers),
-        lambda: book.take_back_measurement(numbers[0]),
+        lambda: book.withdraw(numbers[0]),
     ):
         clock.advance(1.0)
         write()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -74,22 +74,23 @@ def test_what_is_taken_back_stands_no_more_and_stays_on_record(
 ) -> None:
     number = book.observe(FULL)
     book.observe(UP)
-    book.unobserve(number)
+    book.withdraw(number)
     assert ask.observations() == [UP]
-    with pytest.raises(LogbookError, match=f"nothing seen that stands has the number {number}"):
-        book.unobserve(number)
-    assert ask._rows("SELECT count(*) AS n FROM observations")[0]["n"] == 2
+    with pytest.raises(LogbookError, match=f"{number} does not stand any more: 3 took it back"):
+        book.withdraw(number)
+    assert ask._rows("SELECT count(*) AS n FROM all_observations")[0]["n"] == 2
 
 
 def test_a_number_that_was_never_given_is_refused(book: Logbook) -> None:
     with pytest.raises(LogbookError, match="has the number 7"):
-        book.unobserve(7)
+        book.withdraw(7)
 
 
 def test_observations_count_among_the_newest_moments(
     book: Logbook, ask: Questions, clock: HandClock
 ) -> None:
-    for write in (lambda: book.observe(FULL), lambda: book.unobserve(1)):
+    writes: list[Callable[[], int]] = [lambda: book.observe(FULL), lambda: book.withdraw(1)]
+    for write in writes:
         clock.advance(1.0)
         write()
         assert ask.last_written_utc() == clock.now_utc()

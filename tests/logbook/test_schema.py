@@ -33,6 +33,7 @@ TABLES = {
     "watched_days",
     "flow_stretches",
     "rows_set_aside",
+    "entries",
 }
 
 

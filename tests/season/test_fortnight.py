@@ -172,7 +172,10 @@ def test_a_hand_pulse_nobody_noted_is_missed_and_credits_nothing(fortnight: Worl
     assert {r.valve for r in missed} <= {ValveKind.HAND}
     for row in missed:
         assert row.litres is None
-        assert (row.zone, row.day) not in fortnight.litres()
+        # What was printed stays on record beside the note that counts in its place.
+        noted = (row.zone, row.day) in fortnight.litres()
+        assert ("what was noted counts" in row.why) == noted
+    assert missed
 
 
 def test_the_wet_day_saves_water(fortnight: World) -> None:

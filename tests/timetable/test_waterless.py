@@ -57,7 +57,7 @@ GONE_ON, FALLEN_ON = TODAY - 5 * DAY, TODAY - 3 * DAY
         ((ENDED, COMING), (), "between plantings", "2031-06-21; Carrot begins on 2031-07-21"),
         ((LEEK,), (noted("gone", GONE_ON),), "gone", "noted as gone on 2031-06-26; if it stands"),
         # An older logbook's word for it.
-        ((LEEK,), (noted("lifted", GONE_ON),), "gone", "(rowgate note unseen)"),
+        ((LEEK,), (noted("lifted", GONE_ON),), "gone", "(rowgate note withdraw)"),
         (
             (GARLIC,),
             (noted("tops fallen", FALLEN_ON),),

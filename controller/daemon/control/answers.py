@@ -1,4 +1,4 @@
-"""Answers to requests: status, open, close, hold, lift, replan, reset.
+"""Answers to requests: status, open, close, resume, hold, lift, replan, reset.
 
 Each answer has `ok` and `words`. Everything here runs in the engine's thread.
 """
@@ -51,6 +51,11 @@ def status_of(engine: Engine) -> dict[str, Any]:
             }
             for p in _coming(engine)
         ],
+        "closed_for_today": [
+            {"zone": zone, "day": day.isoformat()}
+            for zone, day in sorted(engine.closed_for_today().items())
+        ],
+        "all_closed_for_today": _all_closed(engine),
         "holds": [
             {
                 "begins_local": hold.begins.isoformat(),
@@ -105,6 +110,12 @@ def _words(engine: Engine) -> str:
         return f"no plan: {engine.plan_fault}"
     count = len(engine.openings.running)
     return f"{count} open" if count else "all shut"
+
+
+def _all_closed(engine: Engine) -> bool:
+    """Whether the day of every zone with a relay was ended by a person."""
+    relays = {z.name for z in engine.accepted.garden.zones if z.valve.kind is ValveKind.RELAY}
+    return bool(relays) and relays <= set(engine.closed_for_today())
 
 
 def _open_now(engine: Engine) -> list[dict[str, Any]]:
@@ -217,6 +228,7 @@ def answer(engine: Engine, request: Asked) -> dict[str, Any]:
         "status": lambda engine, _: status_of(engine),
         "open": _open,
         "close": _close,
+        "resume": _resume,
         "hold": _hold,
         "lift": _lift,
         "replan": _replan,
@@ -303,13 +315,36 @@ def _close(engine: Engine, request: Asked) -> dict[str, Any]:
     left = [z for z in was_open if z in still and still[z].shut_mono_s is None]
     if left:
         return refusal(f"{', '.join(left)}: told to close, but not seen to; shut the tap")
-    if not was_open:
-        return _done("nothing was open; nothing more opens today by plan" + _of(name))
-    return _done(f"closed: {', '.join(was_open)}; nothing more opens today by plan" + _of(name))
+    did = f"closed: {', '.join(was_open)}" if was_open else "nothing was open"
+    where, again = ("in any zone", "") if name is None else (f"in {name}", f" {name}")
+    return _done(
+        f"{did}; it also ends the rest of today: nothing more opens today by plan {where}. To have "
+        f"it planned anew: rowgate resume{again}"
+    )
 
 
-def _of(name: object) -> str:
-    return "" if name is None else f" in {name}"
+def _resume(engine: Engine, request: Asked) -> dict[str, Any]:
+    """Undo what a close ended of today; what opens then, the plan opens, at its time."""
+    name = request.get("zone")
+    zones = engine.accepted.garden.zones if name is None else (_zone(engine, name),)
+    resumed = engine.person_resumed([zone.name for zone in zones])
+    if not resumed:
+        return _done("no zone was closed for today" if name is None else f"{name} was not closed")
+    engine.tick()
+    what = f"resumed: {', '.join(resumed)}"
+    if not engine.clock_trust.trusted:
+        return _done(f"{what}; no plan now: {engine.clock_trust.why}")
+    if engine.plan_is_due:
+        why = engine.plan_fault or "as soon as nothing is open"
+        return _done(f"{what}; not planned yet: {why}")
+    if engine.plan_fault:
+        return refusal(f"{what}; no plan could be made: {engine.plan_fault}")
+    coming = [p for p in engine.pending if p.zone in resumed]
+    if not coming:
+        return _done(f"{what}; the plan has no opening more for them today")
+    first = min(coming, key=lambda p: p.opens_utc)
+    at = first.opens_utc.astimezone(engine.garden.site.zone_info)
+    return _done(f"{what}; planned anew: {first.zone} opens at {at:%H:%M}")
 
 
 def _hold(engine: Engine, request: Asked) -> dict[str, Any]:
