@@ -11,7 +11,7 @@ import contextlib
 import json
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 # The control characters but tab, line feed and carriage return, and the marks that turn the
@@ -73,3 +73,10 @@ def to_stderr(words: str) -> None:
 def print_json(value: Any) -> None:
     """Print one JSON document."""
     print(escaped(json.dumps(value, indent=2, ensure_ascii=False)))
+
+
+def print_pages(pages: Sequence[str]) -> None:
+    """Print pages of plain text with a form feed between them, which only this may write."""
+    below = getattr(sys.stdout, "below", sys.stdout)
+    for number, page in enumerate(pages):
+        below.write(("\f" if number else "") + plain(page))

@@ -23,7 +23,7 @@ from controller.cli.loading import (
     weather_for,
     write_file,
 )
-from controller.cli.output import print_json, to_stderr
+from controller.cli.output import print_json, print_pages, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
@@ -36,16 +36,16 @@ from controller.paper.amounts import Units
 from controller.paper.flows import fitted_words, flow_document, flow_text
 from controller.paper.ledger import eto_rows, eto_text, ledger_rows, ledger_text
 from controller.paper.picture import row_picture_svg
-from controller.paper.printout import (
+from controller.paper.plan_rows import (
     dose_rows,
     flooding_row,
     left_rows,
     no_water_rows,
     short_rows,
     timetable_rows,
-    timetable_text,
     water_in_rows,
 )
+from controller.paper.printout import Look, of_zones, timetable_pages, timetable_text
 from controller.paper.text import paragraph
 from controller.timetable.need.jobs import allowed_mm
 from controller.timetable.plan import ledger_on, plan_on
@@ -57,17 +57,23 @@ _DAY = timedelta(days=1)
 
 
 def plan(args: argparse.Namespace) -> int:
-    """Print a dry-run timetable."""
+    """Print when to water."""
     clock = system_clock()
     loaded = load_garden(args)
+    zones = _zones_asked(args, loaded.garden)
     first = args.first or own_today(loaded, clock)
     last = first + (args.days - 1) * _DAY
     tested = load_tested(loaded)
     warnings = [say(warning, us=loaded.garden.us_units) for warning in tested.warnings]
     timetable = _timetable(loaded, tested.lines, first, last, clock)
+    soil = soil_notes.recent_contradictions(loaded, timetable.ledger, first)
+    if zones is not None:
+        timetable = of_zones(timetable, zones)
+        soil = [check for check in soil if check.zone in zones]
+    if args.calendar:
+        _write_calendar(args, loaded, timetable, zones, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
     rows, us = timetable_rows(timetable, loaded.garden, bands), loaded.garden.us_units
-    soil = soil_notes.recent_contradictions(loaded, timetable.ledger, first)
     if args.json:
         print_json(
             {
@@ -92,12 +98,89 @@ def plan(args: argparse.Namespace) -> int:
             reason = say(left.reason, us=us)
             to_stderr(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {reason}")
     else:
-        print(timetable_text(timetable, loaded.garden, bands), end="")
-        for check in soil:
-            print(*paragraph(check.words), sep="\n")
-        for words in warnings:
-            print(*paragraph(f"Field tests: {words}"), sep="\n")
+        look = Look(
+            bands=bands,
+            why=args.why,
+            printed=own_today(loaded, clock),
+            zones=zones,
+            whose=_whose(args),
+            twelve_hours=_twelve_hours(args, loaded.garden),
+        )
+        found = [check.words for check in soil]
+        found += (f"Field tests: {words}" for words in warnings)
+        after = [line for words in found for line in paragraph(words)]
+        if args.page:
+            print_pages(timetable_pages(timetable, loaded.garden, look, after))
+        else:
+            print(timetable_text(timetable, loaded.garden, look, after), end="")
     return 0
+
+
+def _zones_asked(args: argparse.Namespace, garden: Garden) -> frozenset[str] | None:
+    """The zones that --zone, --bed and --keeper leave, all of them together; None: all."""
+    left = {zone.name for zone in garden.zones}
+    for option, asked, name_of in (
+        ("zone", args.zones, lambda zone: zone.name),
+        ("bed", args.beds, lambda zone: zone.bed.name),
+        ("keeper", args.keepers, lambda zone: zone.bed.keeper),
+    ):
+        if not asked:
+            continue
+        known: dict[str, str] = {name_of(z).casefold(): name_of(z) for z in garden.zones}
+        for name in asked:
+            if not name.strip() or name.strip().casefold() not in known:
+                has = ", ".join(name for name in known.values() if name) or "none"
+                raise InputError(f"found --{option} {name!r}; this garden has: {has}")
+        wanted = {name.strip().casefold() for name in asked}
+        left &= {zone.name for zone in garden.zones if name_of(zone).casefold() in wanted}
+    if not (args.zones or args.beds or args.keepers):
+        return None
+    if not left:
+        raise InputError("no zone is all that --zone, --bed and --keeper ask for; leave one out")
+    return frozenset(left)
+
+
+def _whose(args: argparse.Namespace) -> str:
+    """What the sheet is limited to, for its title."""
+    parts = [", ".join(args.zones or ())]
+    parts += [f"bed {', '.join(args.beds)}"] if args.beds else []
+    parts += [f"for {', '.join(args.keepers)}"] if args.keepers else []
+    return "; ".join(part for part in parts if part)
+
+
+def _twelve_hours(args: argparse.Namespace, garden: Garden) -> bool:
+    return garden.twelve_hours if args.clock is None else bool(args.clock == 12)
+
+
+def _write_calendar(
+    args: argparse.Namespace,
+    loaded: Loaded,
+    timetable: Timetable,
+    zones: frozenset[str] | None,
+    clock: Clock,
+) -> None:
+    """Write the openings by hand for a phone, over an older file of the same garden."""
+    from controller.paper.calendar_file import calendar_text  # its library takes a while to import
+
+    path, garden = Path(args.calendar), loaded.garden
+    try:
+        # As bytes: the ends of its lines are a part of the format.
+        older = path.read_bytes().decode("utf-8") if path.is_file() else None
+        text = calendar_text(
+            timetable,
+            garden,
+            written_utc=clock.now_utc(),
+            zones=zones or frozenset(zone.name for zone in garden.zones),
+            twelve_hours=_twelve_hours(args, garden),
+            older=older,
+        )
+    except (InputError, UnicodeDecodeError) as fault:
+        words = fault if isinstance(fault, InputError) else "the file is there, and is no text"
+        raise InputError(f"--calendar {path}: {words}") from fault
+    except OSError as fault:
+        raise InputError(f"--calendar {path} cannot be read: {fault.strerror}") from fault
+    write_file(path, text, exact=True)
+    to_stderr(f"{path} is written")
 
 
 def balance(args: argparse.Namespace) -> int:
