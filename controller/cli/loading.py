@@ -296,9 +296,7 @@ def require_span(first: date, last: date) -> None:
         raise InputError(f"--from {first} is after --to {last}")
 
 
-def write_file(
-    path: Path | str, text: str, *, new: bool = False, exact: bool = False
-) -> None:
+def write_file(path: Path | str, text: str, *, new: bool = False, exact: bool = False) -> None:
     """Write a file that the person named; `new`: never one that is there already.
 
     `exact`: the ends of its lines stay as they are in the text.

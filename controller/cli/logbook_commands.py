@@ -36,6 +36,7 @@ from controller.logbook.logbook import Logbook
 from controller.logbook.queries import GAUGE, Questions
 from controller.logbook.records import MENDED, HowKnown, Sums
 from controller.paper.amounts import Units
+from controller.paper.plan_rows import comparison_row
 from controller.paper.report import (
     Written,
     band_text,
@@ -47,6 +48,7 @@ from controller.paper.report import (
     written_rows,
     written_text,
 )
+from controller.timetable.flooding import given_against_flooding
 from controller.units import l_from_m3
 from controller.wording.say import say
 
@@ -250,6 +252,9 @@ def report(args: argparse.Namespace) -> int:
         sums = questions.sums(args.by, first, last, loaded.garden)
         by_zone = questions.sums("zone", first, last, loaded.garden) if args.band else None
         written = _written(questions, loaded.garden, first, last)
+        flooding = given_against_flooding(
+            questions.litres_by_zone_day(first, last), questions.stored_by_zone_day(first, last)
+        )
     errors = {} if by_zone is None else _timed_errors(loaded, by_zone)
     if args.json:
         print_json(
@@ -259,6 +264,7 @@ def report(args: argparse.Namespace) -> int:
                 "report": report_rows(sums),
                 "ledger_zone_days_by_weather": dict(sums.zone_days_by_rung),
                 "timed_standard_error_fraction": errors,
+                "against_flooding": comparison_row(flooding),
                 "written_down": written_rows(written),
             }
         )
@@ -266,6 +272,7 @@ def report(args: argparse.Namespace) -> int:
         print(report_csv(sums), end="")
     else:
         print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
+        print(flooding_text(flooding, Units(loaded.garden.us_units)), end="")
         if by_zone is not None:
             print(band_text(by_zone, errors, Units(loaded.garden.us_units)), end="")
         print(written_text(written), end="")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from controller.cli.loading import (
 from controller.cli.output import print_json, print_pages, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
-from controller.garden.model import Garden, Site
+from controller.garden.model import Garden, Site, Zone
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.design.what_if import what_if
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
@@ -60,7 +61,8 @@ def plan(args: argparse.Namespace) -> int:
     """Print when to water."""
     clock = system_clock()
     loaded = load_garden(args)
-    zones = _zones_asked(args, loaded.garden)
+    asked = _zones_asked(args, loaded.garden)
+    zones = asked.zones
     first = args.first or own_today(loaded, clock)
     last = first + (args.days - 1) * _DAY
     tested = load_tested(loaded)
@@ -103,7 +105,7 @@ def plan(args: argparse.Namespace) -> int:
             why=args.why,
             printed=own_today(loaded, clock),
             zones=zones,
-            whose=_whose(args),
+            whose=asked.words,
             twelve_hours=_twelve_hours(args, loaded.garden),
         )
         found = [check.words for check in soil]
@@ -116,36 +118,36 @@ def plan(args: argparse.Namespace) -> int:
     return 0
 
 
-def _zones_asked(args: argparse.Namespace, garden: Garden) -> frozenset[str] | None:
-    """The zones that --zone, --bed and --keeper leave, all of them together; None: all."""
-    left = {zone.name for zone in garden.zones}
-    for option, asked, name_of in (
-        ("zone", args.zones, lambda zone: zone.name),
-        ("bed", args.beds, lambda zone: zone.bed.name),
-        ("keeper", args.keepers, lambda zone: zone.bed.keeper),
-    ):
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """The zones that --zone, --bed and --keeper leave (None: all), and the words for them."""
+
+    zones: frozenset[str] | None
+    words: str
+
+
+def _zones_asked(args: argparse.Namespace, garden: Garden) -> _Asked:
+    """Zones that are all that was asked for; InputError where there is no such thing."""
+    left, words = {zone.name for zone in garden.zones}, []
+    asked_for: tuple[tuple[str, list[str] | None, str, Callable[[Zone], str]], ...] = (
+        ("zone", args.zones, "", lambda zone: zone.name),
+        ("bed", args.beds, "bed ", lambda zone: zone.bed.name),
+        ("keeper", args.keepers, "for ", lambda zone: zone.bed.keeper),
+    )
+    for option, asked, before, name_of in asked_for:
         if not asked:
             continue
-        known: dict[str, str] = {name_of(z).casefold(): name_of(z) for z in garden.zones}
-        for name in asked:
-            if not name.strip() or name.strip().casefold() not in known:
-                has = ", ".join(name for name in known.values() if name) or "none"
+        known = {name_of(z).casefold(): name_of(z) for z in garden.zones if name_of(z)}
+        wanted = {name.strip().casefold(): name for name in asked}
+        for key, name in wanted.items():
+            if key not in known:
+                has = ", ".join(known.values()) or f"no {option} named"
                 raise InputError(f"found --{option} {name!r}; this garden has: {has}")
-        wanted = {name.strip().casefold() for name in asked}
         left &= {zone.name for zone in garden.zones if name_of(zone).casefold() in wanted}
-    if not (args.zones or args.beds or args.keepers):
-        return None
+        words.append(before + ", ".join(known[key] for key in wanted))
     if not left:
         raise InputError("no zone is all that --zone, --bed and --keeper ask for; leave one out")
-    return frozenset(left)
-
-
-def _whose(args: argparse.Namespace) -> str:
-    """What the sheet is limited to, for its title."""
-    parts = [", ".join(args.zones or ())]
-    parts += [f"bed {', '.join(args.beds)}"] if args.beds else []
-    parts += [f"for {', '.join(args.keepers)}"] if args.keepers else []
-    return "; ".join(part for part in parts if part)
+    return _Asked(frozenset(left) if words else None, "; ".join(words))
 
 
 def _twelve_hours(args: argparse.Namespace, garden: Garden) -> bool:

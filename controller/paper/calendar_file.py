@@ -77,13 +77,13 @@ def _numbered(timetable: Timetable) -> Iterator[tuple[Pulse, int]]:
             yield pulse, met[pulse.zone, pulse.day]
 
 
-def _event(
-    pulse: Pulse, number: int, garden: Garden, stamp: datetime, twelve_hours: bool
-) -> Event:
+def _event(pulse: Pulse, number: int, garden: Garden, stamp: datetime, twelve_hours: bool) -> Event:
     zone, zone_info = garden.zone(pulse.zone), garden.site.zone_info
     minutes = hand_minutes(pulse.open_s)
     opens = pulse.opens_utc.astimezone(zone_info).replace(microsecond=0)
-    lasts = timedelta(seconds=round(pulse.open_s)) if minutes is None else timedelta(minutes=minutes)
+    lasts = (
+        timedelta(seconds=round(pulse.open_s)) if minutes is None else timedelta(minutes=minutes)
+    )
     shuts = (pulse.opens_utc + lasts).astimezone(zone_info).replace(microsecond=0)
     time = open_time(pulse.open_s) if minutes is None else f"{minutes} min"
     name = f"{garden.site.name}|{pulse.zone}|{pulse.day.isoformat()}|{number}"
@@ -127,7 +127,8 @@ def _events_of(older: str) -> list[Event]:
     try:
         calendar = Calendar.from_ical(older)
         if str(calendar.get("prodid", "")) == PRODUCT:
-            return [e for e in calendar.walk("VEVENT") if {"uid", "dtstart", _ZONE} <= {*e}]
+            known = ("uid", "dtstart", _ZONE)
+            return [e for e in calendar.walk("VEVENT") if all(key in e for key in known)]
     except (ValueError, KeyError, IndexError):
         pass
     raise InputError("the file is there, and is no calendar of Rowgate's; name another one")

@@ -8,7 +8,7 @@ from datetime import datetime
 from controller.garden.model import Garden
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.messages import Message
-from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
+from controller.timetable.flooding import FLOODING_EFFICIENCY, Comparison, against_flooding
 from controller.timetable.records import Short, Timetable
 from controller.wording.say import say
 
@@ -133,7 +133,11 @@ def water_in_rows(timetable: Timetable) -> list[dict[str, object]]:
 
 def flooding_row(timetable: Timetable) -> dict[str, object] | None:
     """The comparison with flooding, for --json."""
-    found = against_flooding(timetable)
+    return comparison_row(against_flooding(timetable))
+
+
+def comparison_row(found: Comparison | None) -> dict[str, object] | None:
+    """A comparison with flooding, for --json."""
     if found is None:
         return None
     return {

@@ -52,6 +52,7 @@ _T = TypeVar("_T", Pulse, NotFitted, WaterIn)
 _DAY = timedelta(days=1)
 _NAME, _OPENING, _GAVE = 21, 12, "____"
 _BOX = "[ ] "
+_CLOCK = 8  # characters of a time of day
 _wrapped = partial(paragraph, at_hyphens=False)
 
 
@@ -195,9 +196,7 @@ class _Sheet:
             garden=garden,
             look=look,
             zones=zones,
-            twelve_hours=(
-                garden.twelve_hours if look.twelve_hours is None else look.twelve_hours
-            ),
+            twelve_hours=(garden.twelve_hours if look.twelve_hours is None else look.twelve_hours),
             units=Units(garden.us_units),
             pulses=_by_day(timetable.pulses),
         )
@@ -330,7 +329,9 @@ class _Sheet:
             minutes = hand_minutes(pulse.open_s)
             if minutes is None:
                 time = open_time(pulse.open_s) if pulse.open_s >= 60.0 else _seconds(pulse.open_s)
-                shut = clock_time(closes, twelve).removesuffix(" am").removesuffix(" pm")
+                shut = clock_time(_whole_second(closes), twelve)
+                if len(shut) > _CLOCK:
+                    shut = shut[:-3]  # the opening beside it says am or pm
             else:
                 time = f"{minutes} min"
                 later = pulse.opens_utc + timedelta(minutes=minutes)
@@ -441,6 +442,10 @@ def _round(number: int, rounds: Sequence[object], keepers: Sequence[str]) -> str
     if not keepers or len(keepers) > _MOST_KEEPERS:
         return words
     return _cut(f"{words}, {show.listed(keepers)}", WIDTH - 30)
+
+
+def _whole_second(moment: datetime) -> datetime:
+    return (moment + timedelta(seconds=0.5)).replace(microsecond=0)
 
 
 def _seconds(open_s: float) -> str:

@@ -40,7 +40,12 @@ _MUCH_RAIN_MM = 3.0  # in a day, that explains it; our choice
 
 
 def head_lines(timetable: Timetable, zones: Sequence[Zone], units: Units) -> list[str]:
-    """The weather that the sheet stands on, until when it is good, what to do if it rains."""
+    """The weather that the sheet stands on, until when it is good, what to do if it rains.
+
+    Nothing where nothing is planted.
+    """
+    if not _planted(timetable, zones):
+        return []
     days = _rungs(timetable)
     return [
         *_weather(days),
@@ -181,10 +186,10 @@ def _fewer(amounts: Mapping[int, list[str]]) -> dict[int, list[str]]:
 
 def why_empty(timetable: Timetable, zones: Sequence[Zone], units: Units) -> list[str]:
     """Why nothing is to be done in all of these days."""
-    first, last = timetable.first, timetable.last
-    plantings = [planting for zone in zones for planting in zone.plantings]
-    if not any(p.start <= last and first <= p.until for p in plantings):
-        begins = min((p.start for p in plantings if p.start > last), default=None)
+    last = timetable.last
+    if not _planted(timetable, zones):
+        starts = (planting.start for zone in zones for planting in zone.plantings)
+        begins = min((start for start in starts if start > last), default=None)
         if begins is None:
             return paragraph("Nothing is to be watered: nothing is planted any more.", "", "  ")
         year = f" {begins.year}" if begins.year != last.year else ""
@@ -196,6 +201,12 @@ def why_empty(timetable: Timetable, zones: Sequence[Zone], units: Units) -> list
         rain = listed(f"{units.depth(mm)} on {day_in_year(day)}" for day, mm in wet)
         reason = f"rain of {rain}"
     return paragraph(f"No zone needs water: {reason}.", "", "  ")
+
+
+def _planted(timetable: Timetable, zones: Sequence[Zone]) -> bool:
+    """Whether anything stands in these days."""
+    first, last = timetable.first, timetable.last
+    return any(p.start <= last and first <= p.until for zone in zones for p in zone.plantings)
 
 
 def _rain_days(timetable: Timetable, zones: frozenset[str]) -> list[tuple[date, float]]:

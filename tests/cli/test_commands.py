@@ -62,9 +62,10 @@ def test_plan_without_a_garden_prints_the_example_and_says_so(run: Run) -> None:
     code, out, err = run("plan")
     assert code == 0
     assert "invented" in err
-    assert "Sunday 6 July 2031" in out
+    assert "Printed Sunday 6 July 2031" in out
     assert max(map(len, out.splitlines())) <= 80
-    assert " open " in out and "Kc " in out and "by hand" in out and "relay " in out
+    assert " open " in out and "by hand" in out and "relay " in out
+    assert "Reasons" not in out and "\nReasons\n" in run("plan", "--why")[1]
 
 
 def test_plan_as_json_has_the_shape_promised_and_its_sums_agree(run: Run) -> None:
