@@ -42,6 +42,7 @@ from controller.paper.report import (
     band_text,
     copy_row,
     copy_text,
+    flooding_text,
     report_csv,
     report_rows,
     report_text,

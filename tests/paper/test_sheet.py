@@ -236,8 +236,8 @@ def test_a_page_fits_on_letter_and_a4_at_ten_and_a_half_points() -> None:
     # in. From memory: a letter of Courier is 0.6 of its size wide. A line of 12 points is six
     # lines an inch.
     for wide_mm, high_mm in ((210.0, 297.0), (215.9, 279.4)):
-        assert WIDTH * 0.6 * 10.5 / 72 * 25.4 <= wide_mm - 2 * 12.0
-        assert PAGE_LINES * 12.0 / 72 * 25.4 <= high_mm - 2 * 12.0
+        assert wide_mm - 2 * 12.0 >= WIDTH * 0.6 * 10.5 / 72 * 25.4
+        assert high_mm - 2 * 12.0 >= PAGE_LINES * 12.0 / 72 * 25.4
 
 
 def test_a_week_of_eight_hand_zones_fits_on_one_page() -> None:
