@@ -25,6 +25,8 @@ def timetable_rows(
     return [
         {
             "zone": p.zone,
+            "bed": garden.zone(p.zone).bed.name,
+            "keeper": garden.zone(p.zone).bed.keeper,
             "opens": local(p.opens_utc),
             "closes": local(p.closes_utc),
             "open_s": p.open_s,
