@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -11,6 +10,7 @@ from datetime import date, timedelta
 from controller.demand.records import LedgerDay
 from controller.demand.soil.packed_days import rows_since
 from controller.garden.model import Zone
+from controller.garden.plumbing import ValveKind
 from controller.garden.show import listed
 from controller.garden.values import rain_through
 from controller.paper.amounts import Units
@@ -35,6 +35,9 @@ _STAND_INS = {
 }
 _MOST_AMOUNTS = 4  # of rain are named on one sheet; our choice
 _MOST_NAMES = 12  # more zones of one amount are not named; our choice
+# Rain is held against a watering within so many hours: it fell on ground that lacked about as much
+# as at the watering, and little has gone since. Our choice.
+RAIN_WITHIN_H = 12
 _LOOK_BACK_DAYS = 10  # for the rain that explains an empty week; our choice
 _MUCH_RAIN_MM = 3.0  # in a day, that explains it; our choice
 
@@ -115,24 +118,24 @@ def good_until(timetable: Timetable, days: Mapping[date, str]) -> str:
 
 
 def rain_that_replaces(timetable: Timetable, zone: Zone) -> float | None:
-    """Rain in the open since its last watering that makes each dose of this zone unneeded. [mm]
+    """Rain in the open, just before it, that makes any dose of this zone unneeded. [mm]
 
-    It brings back all that is missing in the ground that the line wets, on the day of the dose:
-    the ledger has then nothing to water. Rain that the plan expects is added, and less of it passes
-    covers and mulch. None: no rain does that, or the zone gets no dose.
+    It brings back all that is missing in the ground that the line wets, for the dose of the sheet
+    for which that is most. Earlier rain may have found the ground full, and drained: it does not
+    count. Rain that the plan expects of the day before is added, and less of it passes covers and
+    mulch. None: no rain does that, or the zone gets no dose.
     """
     doses = [dose for dose in timetable.doses if dose.zone == zone.name and dose.litres > 0.0]
-    rain: dict[date, float] = defaultdict(float)
+    expected_mm: dict[date, float] = {}
     for row in rows_since(timetable.ledger, timetable.first, zone.name):
-        rain[row.day] = max(rain[row.day], row.rain_mm)
-    most_mm, since = 0.0, timetable.first
-    for dose in sorted(doses, key=lambda dose: dose.day):
+        expected_mm[row.day] = max(expected_mm.get(row.day, 0.0), row.rain_mm)
+    most_mm = 0.0
+    for dose in doses:
         passes = _rain_share(zone, dose)
         if passes <= 0.0:
             return None
-        expected_mm = math.fsum(mm for day, mm in rain.items() if since <= day < dose.day)
-        most_mm = max(most_mm, (dose.why.depletion_mm + expected_mm) / passes)
-        since = dose.day
+        missing_mm = dose.why.depletion_mm + expected_mm.get(dose.day - _DAY, 0.0)
+        most_mm = max(most_mm, missing_mm / passes)
     return most_mm or None
 
 
@@ -144,9 +147,13 @@ def _rain_share(zone: Zone, dose: Dose) -> float:
 
 
 def _rain(timetable: Timetable, zones: Sequence[Zone], units: Units) -> list[str]:
-    """From how much rain on the next watering of which zones is left out."""
+    """From how much rain on a watering by hand is left out; the board plans anew by itself."""
     dosed = {dose.zone for dose in timetable.doses if dose.litres > 0.0}
-    found = {z.name: rain_that_replaces(timetable, z) for z in zones if z.name in dosed}
+    zones = [z for z in zones if z.name in dosed]
+    by_hand = [z for z in zones if z.valve.kind is ValveKind.HAND]
+    if zones and not by_hand:
+        return paragraph("If it rains: note it, and the board plans anew.", "", "  ")
+    found = {z.name: rain_that_replaces(timetable, z) for z in by_hand}
     amounts: dict[int, list[str]] = {}
     step_mm = mm_from_in(0.1) if units.us else 1.0
     for name, millimetres in found.items():
@@ -156,8 +163,8 @@ def _rain(timetable: Timetable, zones: Sequence[Zone], units: Units) -> list[str
         return []
     amounts = _fewer(amounts)
     words = (
-        "If it rains: note it and print again. Or leave out the next watering of a zone if so much "
-        "has fallen since its last one, for then nothing is missing there:"
+        "If it rains: note it and print again. Or leave out a watering by hand if so much fell in "
+        f"the {RAIN_WITHIN_H} hours before it, which brings back what is missing:"
     )
     lines = paragraph(words, "", "  ")
     most = max(map(len, amounts.values()))
