@@ -17,6 +17,7 @@ from controller.garden import show
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import ValveKind
 from controller.hydraulics.calibration.calibrated import BAND, Bands
+from controller.messages import Message
 from controller.paper.amounts import Units
 from controller.paper.reasons import reasons_text
 from controller.paper.sheet_head import head_lines, why_empty
@@ -84,12 +85,16 @@ def of_zones(timetable: Timetable, zones: frozenset[str]) -> Timetable:
         short=tuple(s for s in timetable.short if s.zone in zones),
         no_water=tuple(n for n in timetable.no_water if n.zone in zones),
         water_in=tuple(w for w in timetable.water_in if w.zone in zones),
-        remarks=tuple(
-            r
-            for r in timetable.remarks
-            if r.code != "plan.of_zone" or str(r.values["zone"]) in zones
-        ),
+        remarks=tuple(r for r in timetable.remarks if _is_about(r, zones)),
     )
+
+
+def _is_about(remark: Message, zones: frozenset[str]) -> bool:
+    """Whether a remark is about the garden, or about one of these zones."""
+    zone = remark.values.get("zone")
+    several = remark.values.get("zones")
+    named = {zone} if isinstance(zone, str) else {*several} if isinstance(several, tuple) else zones
+    return not zones.isdisjoint(named)
 
 
 def timetable_text(

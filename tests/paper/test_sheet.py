@@ -14,6 +14,7 @@ from support.mornings import a_plan
 from controller.demand.records import DayInput
 from controller.garden.model import Bed, Cover, Garden, Planting, Watering, Zone
 from controller.garden.plumbing import Opening, ValveKind
+from controller.messages import Message, quoted
 from controller.paper.printout import (
     PAGE_LINES,
     Look,
@@ -217,6 +218,14 @@ def test_a_sheet_of_some_zones_has_only_what_is_about_them() -> None:
     some = of_zones(plan, frozenset("b"))
     assert {p.zone for p in some.pulses} == {d.zone for d in some.doses} == {"b"}
     assert len(some.pulses) == sum(p.zone == "b" for p in plan.pulses)
+    remarks = (
+        Message("plan.of_zone", {"zone": "a", "remark": quoted("of a alone")}),
+        Message("plan.of_zone", {"zone": "b", "remark": quoted("of b alone")}),
+        Message("record.whose", {"zones": ("a", "b")}),
+        quoted("of the garden"),
+    )
+    kept = of_zones(replace(plan, remarks=remarks), frozenset("b")).remarks
+    assert kept == remarks[1:]
     text = timetable_text(plan, garden, Look(zones=frozenset("b"), whose="for Odile"))
     assert text.startswith("Invented plot: when to water, for Odile\n")
     assert "relay 27" in text and "relay 17" not in text
