@@ -11,6 +11,7 @@ import uuid
 from collections import defaultdict
 from collections.abc import Collection, Iterator
 from datetime import date, datetime, timedelta
+from typing import Any
 
 from icalendar import Alarm, Calendar, Event
 
@@ -44,7 +45,7 @@ def calendar_text(
     InputError
         If `older` is not such a file.
     """
-    calendar = Calendar()
+    calendar: Any = Calendar()  # what the library's components hold has many types
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
@@ -77,7 +78,7 @@ def _numbered(timetable: Timetable) -> Iterator[tuple[Pulse, int]]:
             yield pulse, met[pulse.zone, pulse.day]
 
 
-def _event(pulse: Pulse, number: int, garden: Garden, stamp: datetime, twelve_hours: bool) -> Event:
+def _event(pulse: Pulse, number: int, garden: Garden, stamp: datetime, twelve_hours: bool) -> Any:
     zone, zone_info = garden.zone(pulse.zone), garden.site.zone_info
     minutes = hand_minutes(pulse.open_s)
     opens = pulse.opens_utc.astimezone(zone_info).replace(microsecond=0)
@@ -87,7 +88,7 @@ def _event(pulse: Pulse, number: int, garden: Garden, stamp: datetime, twelve_ho
     shuts = (pulse.opens_utc + lasts).astimezone(zone_info).replace(microsecond=0)
     time = open_time(pulse.open_s) if minutes is None else f"{minutes} min"
     name = f"{garden.site.name}|{pulse.zone}|{pulse.day.isoformat()}|{number}"
-    event = Event()
+    event: Any = Event()
     event.add("uid", f"{uuid.uuid5(uuid.NAMESPACE_URL, f'rowgate:{name}')}")
     event.add("dtstamp", stamp)
     event.add("sequence", _sequence(stamp))
@@ -109,8 +110,8 @@ def _event(pulse: Pulse, number: int, garden: Garden, stamp: datetime, twelve_ho
     return event
 
 
-def _alarm(words: str, trigger: timedelta, *, related: str) -> Alarm:
-    alarm = Alarm()
+def _alarm(words: str, trigger: timedelta, *, related: str) -> Any:
+    alarm: Any = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("description", words)
     alarm.add("trigger", trigger, parameters={"RELATED": related})
@@ -122,10 +123,10 @@ def _sequence(stamp: datetime) -> int:
     return int(stamp.timestamp() // 60)
 
 
-def _events_of(older: str) -> list[Event]:
+def _events_of(older: str) -> list[Any]:
     """The events of an older file that this module wrote."""
     try:
-        calendar = Calendar.from_ical(older)
+        calendar: Any = Calendar.from_ical(older)
         if str(calendar.get("prodid", "")) == PRODUCT:
             known = ("uid", "dtstart", _ZONE)
             return [e for e in calendar.walk("VEVENT") if all(key in e for key in known)]
@@ -135,8 +136,8 @@ def _events_of(older: str) -> list[Event]:
 
 
 def _kept(
-    event: Event, timetable: Timetable, garden: Garden, stamp: datetime, zones: Collection[str]
-) -> Event:
+    event: Any, timetable: Timetable, garden: Garden, stamp: datetime, zones: Collection[str]
+) -> Any:
     """An older event as it is, or cancelled if the new plan of its day and zone is without it."""
     start = event["dtstart"].dt
     day = start.astimezone(garden.site.zone_info).date()
@@ -144,7 +145,7 @@ def _kept(
         return event
     if str(event.get("status", "")) == "CANCELLED":
         return event
-    gone = Event()
+    gone: Any = Event()
     for key in ("uid", "dtstart", "dtend", "summary", "location", _ZONE):
         if key in event:
             gone[key] = event[key]
