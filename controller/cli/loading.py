@@ -332,10 +332,14 @@ def require_span(first: date, last: date) -> None:
         raise InputError(f"--from {first} is after --to {last}")
 
 
-def write_file(path: Path | str, text: str, *, new: bool = False) -> None:
-    """Write a file that the person named; `new`: never one that is there already."""
+def write_file(path: Path | str, text: str, *, new: bool = False, exact: bool = False) -> None:
+    """Write a file that the person named; `new`: never one that is there already.
+
+    `exact`: the ends of its lines stay as they are in the text.
+    """
+    newline = "" if exact else None
     try:
-        with Path(path).open("x" if new else "w", encoding="utf-8") as file:
+        with Path(path).open("x" if new else "w", encoding="utf-8", newline=newline) as file:
             file.write(text)
     except OSError as fault:
         raise InputError(f"{path} cannot be written: {fault.strerror}") from fault

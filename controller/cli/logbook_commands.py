@@ -41,11 +41,13 @@ from controller.logbook.records import MENDED, HowKnown, MeasurementRow, PulseRo
 from controller.logbook.totals import NEW_METER
 from controller.paper.amounts import Units
 from controller.paper.notes import entry_words, kind_of, notes_rows, notes_text
+from controller.paper.plan_rows import comparison_row
 from controller.paper.report import (
     Written,
     band_text,
     copy_row,
     copy_text,
+    flooding_text,
     meter_rows,
     meter_text,
     report_csv,
@@ -55,6 +57,7 @@ from controller.paper.report import (
     written_text,
 )
 from controller.paper.text import short_day
+from controller.timetable.flooding import given_against_flooding
 from controller.units import l_from_m3
 
 _MM_PER_M = 1000.0
@@ -341,6 +344,9 @@ def report(args: argparse.Namespace) -> int:
         by_zone = questions.sums("zone", first, last, loaded.garden) if args.band else None
         written = _written(questions, loaded.garden, first, last)
         begun_utc = questions.begun_utc()
+        flooding = given_against_flooding(
+            questions.litres_by_zone_day(first, last), questions.stored_by_zone_day(first, last)
+        )
     errors = {} if by_zone is None else _timed_errors(loaded, by_zone)
     if args.json:
         print_json(
@@ -350,6 +356,7 @@ def report(args: argparse.Namespace) -> int:
                 "report": report_rows(sums),
                 "ledger_zone_days_by_weather": dict(sums.zone_days_by_rung),
                 "timed_standard_error_fraction": errors,
+                "against_flooding": comparison_row(flooding),
                 "written_down": written_rows(written),
             }
         )
@@ -360,6 +367,7 @@ def report(args: argparse.Namespace) -> int:
         begun = None if begun_utc is None else begun_utc.astimezone(zone_info).date()
         text = report_text(sums, loaded.garden, by=by, first=first, last=last, begun=begun)
         print(text, end="")
+        print(flooding_text(flooding, Units(loaded.garden.us_units)), end="")
         if by_zone is not None:
             print(band_text(by_zone, errors, Units(loaded.garden.us_units)), end="")
         print(written_text(written), end="")

@@ -11,7 +11,7 @@ import contextlib
 import json
 import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 # The control characters but tab, line feed and carriage return, and the marks that turn the
@@ -108,3 +108,10 @@ def print_json(value: Any) -> None:
     for collected in _SAID:
         collected.has_answered = True
     print(escaped(json.dumps(value, indent=2, ensure_ascii=False)))
+
+
+def print_pages(pages: Sequence[str]) -> None:
+    """Print pages of plain text with a form feed between them, which only this may write."""
+    below = getattr(sys.stdout, "below", sys.stdout)
+    for number, page in enumerate(pages):
+        below.write(("\f" if number else "") + plain(page))

@@ -389,12 +389,35 @@ def _tree() -> Parser:
 
 
 def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    plan = commands.add_parser("plan", help="print a dry-run timetable")
+    plan = commands.add_parser("plan", help="print when to water: a sheet for the shed door")
     _add_garden(plan)
     _add_weather(plan)
     plan.add_argument("--from", dest="first", type=day, metavar="DATE", help="first day planned")
     plan.add_argument("--days", type=count, default=7, metavar="N", help="days planned (7)")
+    for kind, what in (("zone", "ZONE"), ("bed", "BED"), ("keeper", "NAME")):
+        plan.add_argument(
+            f"--{kind}",
+            dest=f"{kind}s",
+            action="append",
+            metavar=what,
+            help=f"only the zones of this {kind}; repeatable"
+            if kind != "zone"
+            else "only this zone; repeatable",
+        )
+    plan.add_argument("--why", action="store_true", help="gather the reasons at the end")
     plan.add_argument("--band", action="store_true", help="show how sure times and litres are")
+    plan.add_argument(
+        "--clock", type=int, choices=(12, 24), help="hours of the clock (default: the garden's)"
+    )
+    plan.add_argument(
+        "--page", action="store_true", help="in pages of 60 lines, a form feed between them"
+    )
+    plan.add_argument(
+        "--calendar",
+        metavar="FILE",
+        help="write the openings by hand to an iCalendar file, too; over an older one of the same "
+        "garden",
+    )
     _add_state(plan)
     _add_forms(plan, csv=True)
 

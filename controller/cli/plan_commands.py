@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -23,10 +24,10 @@ from controller.cli.loading import (
     weather_for,
     write_file,
 )
-from controller.cli.output import print_json, to_stderr
+from controller.cli.output import print_json, print_pages, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
-from controller.garden.model import Garden, Site
+from controller.garden.model import Garden, Site, Zone
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.design.what_if import what_if
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
@@ -36,16 +37,16 @@ from controller.paper.amounts import Units
 from controller.paper.flows import fitted_words, flow_document, flow_text
 from controller.paper.ledger import eto_rows, eto_text, ledger_rows, ledger_text
 from controller.paper.picture import row_picture_svg
-from controller.paper.printout import (
+from controller.paper.plan_rows import (
     dose_rows,
     flooding_row,
     left_rows,
     no_water_rows,
     short_rows,
     timetable_rows,
-    timetable_text,
     water_in_rows,
 )
+from controller.paper.printout import Look, of_zones, timetable_pages, timetable_text
 from controller.paper.text import paragraph
 from controller.timetable.need.jobs import allowed_mm
 from controller.timetable.plan import Installation, Span, ledger_on, plan_on
@@ -57,17 +58,24 @@ _DAY = timedelta(days=1)
 
 
 def plan(args: argparse.Namespace) -> int:
-    """Print a dry-run timetable."""
+    """Print when to water."""
     clock = system_clock()
     loaded = load_garden(args)
+    asked = _zones_asked(args, loaded.garden)
+    zones = asked.zones
     first = args.first or own_today(loaded, clock)
     last = first + (args.days - 1) * _DAY
     tested = load_tested(loaded)
     warnings = [say(warning, us=loaded.garden.us_units) for warning in tested.warnings]
     timetable = _timetable(loaded, tested.lines, first, last, clock)
+    soil = soil_notes.recent_contradictions(loaded, timetable.ledger, first)
+    if zones is not None:
+        timetable = of_zones(timetable, zones)
+        soil = [check for check in soil if check.zone in zones]
+    if args.calendar:
+        _write_calendar(args, loaded, timetable, zones, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
     rows, us = timetable_rows(timetable, loaded.garden, bands), loaded.garden.us_units
-    soil = soil_notes.recent_contradictions(loaded, timetable.ledger, first)
     if args.json:
         print_json(
             {
@@ -92,12 +100,89 @@ def plan(args: argparse.Namespace) -> int:
             reason = say(left.reason, us=us)
             to_stderr(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {reason}")
     else:
-        print(timetable_text(timetable, loaded.garden, bands), end="")
-        for check in soil:
-            print(*paragraph(check.words), sep="\n")
-        for words in warnings:
-            print(*paragraph(f"Field tests: {words}"), sep="\n")
+        look = Look(
+            bands=bands,
+            why=args.why,
+            printed=own_today(loaded, clock),
+            zones=zones,
+            whose=asked.words,
+            twelve_hours=_twelve_hours(args, loaded.garden),
+        )
+        found = [check.words for check in soil]
+        found += (f"Field tests: {words}" for words in warnings)
+        after = [line for words in found for line in paragraph(words)]
+        if args.page:
+            print_pages(timetable_pages(timetable, loaded.garden, look, after))
+        else:
+            print(timetable_text(timetable, loaded.garden, look, after), end="")
     return 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """The zones that --zone, --bed and --keeper leave (None: all), and the words for them."""
+
+    zones: frozenset[str] | None
+    words: str
+
+
+def _zones_asked(args: argparse.Namespace, garden: Garden) -> _Asked:
+    """Zones that are all that was asked for; InputError where there is no such thing."""
+    left, words = {zone.name for zone in garden.zones}, []
+    asked_for: tuple[tuple[str, list[str] | None, str, Callable[[Zone], str]], ...] = (
+        ("zone", args.zones, "", lambda zone: zone.name),
+        ("bed", args.beds, "bed ", lambda zone: zone.bed.name),
+        ("keeper", args.keepers, "for ", lambda zone: zone.bed.keeper),
+    )
+    for option, asked, before, name_of in asked_for:
+        if not asked:
+            continue
+        known = {name_of(z).casefold(): name_of(z) for z in garden.zones if name_of(z)}
+        wanted = {name.strip().casefold(): name for name in asked}
+        for key, name in wanted.items():
+            if key not in known:
+                has = ", ".join(known.values()) or f"no {option} named"
+                raise InputError(f"found --{option} {name!r}; this garden has: {has}")
+        left &= {zone.name for zone in garden.zones if name_of(zone).casefold() in wanted}
+        words.append(before + ", ".join(known[key] for key in wanted))
+    if not left:
+        raise InputError("no zone is all that --zone, --bed and --keeper ask for; leave one out")
+    return _Asked(frozenset(left) if words else None, "; ".join(words))
+
+
+def _twelve_hours(args: argparse.Namespace, garden: Garden) -> bool:
+    return garden.twelve_hours if args.clock is None else bool(args.clock == 12)
+
+
+def _write_calendar(
+    args: argparse.Namespace,
+    loaded: Loaded,
+    timetable: Timetable,
+    zones: frozenset[str] | None,
+    clock: Clock,
+) -> None:
+    """Write the openings by hand for a phone, over an older file of the same garden."""
+    from controller.paper.calendar_file import calendar_text  # its library takes a while to import
+
+    path, garden = Path(args.calendar), loaded.garden
+    try:
+        # As bytes: the ends of its lines are a part of the format.
+        older = path.read_bytes().decode("utf-8") if path.is_file() else None
+        text = calendar_text(
+            timetable,
+            garden,
+            written_utc=clock.now_utc(),
+            zones=zones or frozenset(zone.name for zone in garden.zones),
+            twelve_hours=_twelve_hours(args, garden),
+            older=older,
+        )
+    except (InputError, UnicodeDecodeError) as fault:
+        words = fault if isinstance(fault, InputError) else "the file is there, and is no text"
+        raise InputError(f"--calendar {path}: {words}") from fault
+    except OSError as fault:
+        raise InputError(f"--calendar {path} cannot be read: {fault.strerror}") from fault
+    write_file(path, text, exact=True)
+    to_stderr(f"{path} is written")
 
 
 def balance(args: argparse.Namespace) -> int:

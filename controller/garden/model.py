@@ -382,6 +382,7 @@ class Garden:
     sensors: tuple[Sensor, ...] = ()
     health: HealthAddress = HealthAddress()
     us_units: bool = False  # show gallons, inches, psi
+    twelve_hours: bool = False  # show clock times as in 5:30 pm
     filled: tuple[Filled, ...] = field(default=())
     path: str = ""
 

@@ -167,6 +167,8 @@ def _garden(filling: Filling) -> Garden:
         own_crops=tuple(own_crop(crop) for crop in w.crop),
         own_soils=tuple(own_soil(soil) for soil in w.soil),
         us_units=filling.us,
+        # Our choice: who measures in gallons reads 5:30 pm.
+        twelve_hours=filling.us if w.site.clock is None else w.site.clock,
         filled=tuple(filling.filled),
         path=filling.faults.path,
     )

@@ -80,6 +80,7 @@ class WrittenSite(Table):
     ]
     coastal: Annotated[YesNo, Unwritten("inland, where the sun is guessed")] = False
     units: Units | None = None
+    clock: Annotated[bool | None, by(v.clock)] = None  # whether it has twelve hours
 
 
 class WrittenFlowTest(Table):

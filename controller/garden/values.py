@@ -81,6 +81,13 @@ def choice(what: str, choices: Mapping[str, object]) -> Reader:
     return read
 
 
+def clock(found: Any) -> bool:
+    """Whether clock times have twelve hours: 12 or 24, as a number or as text."""
+    if isinstance(found, str | int) and str(found).strip() in ("12", "24"):
+        return str(found).strip() == "12"
+    raise QuantityError(f"found {q.spell(found)}; clock is 12 (as in 5:30 pm) or 24 (17:30)")
+
+
 def instead_of(found: str, what: str, words: Collection[str]) -> str:
     """What to write instead of an unknown word: the nearest, and all allowed ones."""
     *most, last = (f'"{word}"' for word in words)

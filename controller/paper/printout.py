@@ -1,346 +1,475 @@
-"""The timetable as text: on a terminal, in a pipe, or on the shed door."""
+"""The timetable as a sheet of text: on a terminal, in a pipe, or on the shed door.
+
+One line is one opening. What the sheet stands on comes before the days, what it leaves open after
+them, and the reasons at the end, if they are asked for.
+"""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import TypeVar
 
-from controller.garden.model import Garden
+from controller.garden import show
+from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import ValveKind
 from controller.hydraulics.calibration.calibrated import BAND, Bands
 from controller.messages import Message
 from controller.paper.amounts import Units
-from controller.paper.text import clock_time, day_in_year, long_day, open_time, paragraph
-from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
-from controller.timetable.need.dose import SHARE_USED_UP
-from controller.timetable.records import Dose, NotFitted, Pulse, Short, Timetable, WaterIn
+from controller.paper.reasons import reasons_text
+from controller.paper.sheet_head import head_lines, why_empty
+from controller.paper.text import (
+    WIDTH,
+    clock_cell,
+    clock_time,
+    day_in_year,
+    long_day,
+    open_time,
+    paragraph,
+    weekday_and_day,
+)
+from controller.timetable.records import NotFitted, Pulse, Timetable, WaterIn
+from controller.units import gal_min_from_m3_s, l_min_from_m3_s
 from controller.wording.say import say
 
+# Lines on a page: at six lines an inch they fit on Letter paper with margins of half an inch, and
+# on A4; at 10.5 pt with single spacing, too. Our choice.
+PAGE_LINES = 60
+# Two openings by hand with a longer pause between them are two rounds; our choice.
+ROUND_PAUSE = timedelta(minutes=15)
+# A time by hand is printed in whole minutes where that changes it by no more than this share; our
+# choice.
+ROUNDED_BY = 0.1
+
+_BEGUN = 3  # lines at most at the top of a page after the first one
+_LEAST = 6  # lines of a block that is cut, at the foot of a page; our choice
+_MOST_SUMS = 12  # of more zones the sheet has the sum alone; our choice
+_MOST_KEEPERS = 3  # in the heading of a round; our choice
+
 _T = TypeVar("_T", Pulse, NotFitted, WaterIn)
-_NAME = 24
+_DAY = timedelta(days=1)
+_NAME, _OPENING, _GAVE = 21, 12, "____"
+_BOX = "[ ] "
+_CLOCK = 8  # characters of a time of day
 _wrapped = partial(paragraph, at_hyphens=False)
 
 
-def timetable_text(timetable: Timetable, garden: Garden, bands: Bands | None = None) -> str:
-    """The whole timetable in 80 columns: a line for each pulse, and the reason under each dose.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """What a sheet shows beside the openings.
 
-    With bands, each time and each volume has its plus-or-minus: two standard errors, by which the
-    litres may be off if the time is kept, or the time if the litres are.
+    With `bands`, each time and each volume has its plus-or-minus: two standard errors, by which the
+    litres may be off if the time is kept, or the time if the litres are. `zones` are those of the
+    sheet (None: all), and `whose` says in words which they are. `twelve_hours`: None is the
+    garden's own clock. `why`: the reasons are gathered at the end.
     """
-    lines = [
-        f"{garden.site.name}: dry-run timetable",
-        _span(timetable.first, timetable.last),
-        f"Clock times of {garden.site.timezone}. Open is minutes:seconds.",
-        "",
-    ]
-    doses = {(d.day, d.zone): d for d in timetable.doses}
-    pulses, left = _by_day(timetable.pulses), _by_day(timetable.not_fitted)
-    water_in = _by_day(timetable.water_in)
-    day = timetable.first
-    while day <= timetable.last:
-        lines += [long_day(day), "-" * len(long_day(day))]
-        by_hand = _water_in(water_in.get(day, []), garden)
-        by_line = _one_day(pulses.get(day, []), left.get(day, []), doses, garden, bands)
-        lines += [*by_hand, *by_line] if by_hand or by_line else ["  no zone needs water"]
-        lines.append("")
-        day += timedelta(days=1)
-    lines += _short(timetable, garden)
-    lines += _no_water(timetable, garden)
-    lines += _sums(timetable, garden)
-    lines += _flooding(timetable, garden)
-    for remark in timetable.remarks:
-        lines += _wrapped(f"Note: {say(remark, us=garden.us_units)}.", "  ")
+
+    bands: Bands | None = None
+    why: bool = False
+    printed: date | None = None
+    zones: frozenset[str] | None = None
+    whose: str = ""
+    twelve_hours: bool | None = None
+
+
+def of_zones(timetable: Timetable, zones: frozenset[str]) -> Timetable:
+    """The timetable of these zones alone; the ledger stays whole."""
+    return replace(
+        timetable,
+        pulses=tuple(p for p in timetable.pulses if p.zone in zones),
+        doses=tuple(d for d in timetable.doses if d.zone in zones),
+        not_fitted=tuple(n for n in timetable.not_fitted if n.zone in zones),
+        short=tuple(s for s in timetable.short if s.zone in zones),
+        no_water=tuple(n for n in timetable.no_water if n.zone in zones),
+        water_in=tuple(w for w in timetable.water_in if w.zone in zones),
+        remarks=tuple(r for r in timetable.remarks if _is_about(r, zones)),
+    )
+
+
+def _is_about(remark: Message, zones: frozenset[str]) -> bool:
+    """Whether a remark is about the garden, or about one of these zones."""
+    zone = remark.values.get("zone")
+    several = remark.values.get("zones")
+    named = {zone} if isinstance(zone, str) else {*several} if isinstance(several, tuple) else zones
+    return not zones.isdisjoint(named)
+
+
+def timetable_text(
+    timetable: Timetable, garden: Garden, look: Look | None = None, after: Sequence[str] = ()
+) -> str:
+    """The whole sheet in 80 columns, in one piece; `after` are lines for its end."""
+    sheet = _Sheet.of(timetable, garden, look or Look())
+    lines: list[str] = []
+    for block in (*sheet.blocks(), after):
+        lines += [*block, ""]
     return "\n".join(lines).rstrip() + "\n"
 
 
-def _span(first: date, last: date) -> str:
-    return long_day(first) if first == last else f"{long_day(first)} to {long_day(last)}"
-
-
-def _water_in(found: list[WaterIn], garden: Garden) -> list[str]:
-    """What is set out that day, and how much water it needs."""
-    lines: list[str] = []
-    units = Units(garden.us_units)
-    for each in found:
-        name = f"{each.zone}, {each.part}" if each.part else each.zone
-        unknown = ""
-        if each.rain_unknown_days:
-            unknown = f"; rain unknown on {each.rain_unknown_days} d before"
-        words = (
-            f"{name}: {each.crop.replace('_', ' ')} is set out; water it in by hand with "
-            f"{units.volume(each.litres)} along its rows ({units.depth(each.lacking_mm)} is "
-            f"missing there{unknown}) and note it; else the line makes it up from the next day on"
-        )
-        lines += _wrapped(words, "  ")
-    return lines
-
-
-def _one_day(
-    pulses: list[Pulse],
-    left: list[NotFitted],
-    doses: Mapping[tuple[date, str], Dose],
-    garden: Garden,
-    bands: Bands | None,
+def timetable_pages(
+    timetable: Timetable, garden: Garden, look: Look | None = None, after: Sequence[str] = ()
 ) -> list[str]:
-    lines: list[str] = []
-    units = Units(garden.us_units)
-    explained: set[str] = set()
-    for pulse in pulses:
-        lines.append(_pulse_line(pulse, garden, bands))
-        if pulse.zone not in explained:
-            explained.add(pulse.zone)
-            lines += _wrapped(why_line(doses[pulse.day, pulse.zone], units), " " * 12)
-    for item in left:
-        amount, reason = units.volume(item.litres), say(item.reason, us=garden.us_units)
-        lines += _wrapped(f"not given: {item.zone}, {amount}: {reason}", "  ")
-    return lines
+    """The sheet cut into pages of `PAGE_LINES` lines; a day is cut only if it fills a page."""
+    sheet = _Sheet.of(timetable, garden, look or Look())
+    blocks, days = [*sheet.blocks(), list(after)], sheet.day_blocks()
+    first, week = blocks[0], [line for block in blocks[1 : 1 + len(days)] for line in block]
+    loose = len(first) + 1 + len(week) + len(days) - 1
+    if loose > PAGE_LINES >= len(first) + 1 + len(week):
+        blocks[1 : 1 + len(days)] = [week]  # without blank lines they fit on one page
+    pages: list[list[str]] = [[]]
+    begun = 0  # lines at the top of this page that belong to no block
+    for block in blocks:
+        at = 0
+        while at < len(block):
+            page, rest = pages[-1], block[at:]
+            gap = 1 if len(page) > begun else 0
+            left = PAGE_LINES - len(page) - gap
+            if gap and len(rest) > left and (len(rest) <= PAGE_LINES - _BEGUN or left < _LEAST):
+                page = sheet.begun_page(len(pages) + 1, columns=block in days)
+                begun = len(page)
+                pages.append(page)
+                continue
+            page += [""] * gap + rest[:left]
+            at += len(rest[:left])
+            if at < len(block):
+                page = sheet.begun_page(len(pages) + 1, columns=block in days)
+                begun = len(page)
+                pages.append(page)
+    return ["\n".join(page).rstrip() + "\n" for page in pages]
 
 
-def _pulse_line(pulse: Pulse, garden: Garden, bands: Bands | None) -> str:
-    units = Units(garden.us_units)
-    opens = clock_time(pulse.opens_utc.astimezone(garden.site.zone_info))
-    by = "by hand" if pulse.valve is ValveKind.HAND else f"relay {pulse.relay_line}"
-    if bands is not None:
-        band = BAND * bands.error(pulse.zone, pulse.together)
-        off = units.volume(pulse.litres * band).partition(" ")[0]
-        amount, _, unit = units.volume(pulse.litres).partition(" ")
+def hand_minutes(open_s: float) -> int | None:
+    """The whole minutes of an opening by hand; None where they would change it too much.
+
+    >>> hand_minutes(404.0), hand_minutes(89.0), hand_minutes(36.0)
+    (7, None, None)
+    """
+    minutes = int(open_s / 60.0 + 0.5)
+    return minutes if minutes and abs(60.0 * minutes - open_s) <= ROUNDED_BY * open_s else None
+
+
+def rounds_of(pulses: Iterable[Pulse]) -> list[list[Pulse]]:
+    """Openings by hand of one day as rounds to walk, each in order."""
+    rounds: list[list[Pulse]] = []
+    shut: datetime | None = None
+    for pulse in sorted(pulses, key=lambda p: (p.opens_utc, p.zone)):
+        if shut is None or pulse.opens_utc - shut > ROUND_PAUSE:
+            rounds.append([])
+        rounds[-1].append(pulse)
+        shut = pulse.closes_utc if shut is None else max(shut, pulse.closes_utc)
+    return rounds
+
+
+def opening_words(zone: Zone, *, us: bool) -> str:
+    """How far the valve is to be open, as the garden file has it, in the gardener's units.
+
+    At most twelve characters, but for a loss coefficient.
+    """
+    opening = zone.opening
+    if opening.alone_flow_m3_s is not None:
+        return _flow(opening.alone_flow_m3_s, us)
+    if opening.angle_deg is not None:
+        return f"{opening.angle_deg:g} deg" if opening.angle_deg else "full"
+    if opening.stream_m is not None:
+        return f"jet {show.show_length(opening.stream_m, us)}"
+    if opening.reach_m is not None:
+        return f"jet {show.show_length(opening.reach_m, us)}"
+    return "as it is" if opening.unknown else f"loss {opening.loss_k:g}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sheet:
+    """One sheet, with what all of its lines need."""
+
+    timetable: Timetable
+    garden: Garden
+    look: Look
+    zones: tuple[Zone, ...]
+    twelve_hours: bool
+    units: Units
+    pulses: dict[date, list[Pulse]] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, timetable: Timetable, garden: Garden, look: Look) -> _Sheet:
+        zones = tuple(z for z in garden.zones if look.zones is None or z.name in look.zones)
+        if look.zones is not None:
+            timetable = of_zones(timetable, look.zones)
+        return cls(
+            timetable=timetable,
+            garden=garden,
+            look=look,
+            zones=zones,
+            twelve_hours=(garden.twelve_hours if look.twelve_hours is None else look.twelve_hours),
+            units=Units(garden.us_units),
+            pulses=_by_day(timetable.pulses),
+        )
+
+    def blocks(self) -> list[list[str]]:
+        """What stays together on a page, from the head to the reasons."""
+        days = self.day_blocks()
+        found = [self._head(), *days]
+        if days and self.timetable.pulses:
+            found[1] = [self._columns(), *found[1]]
+        found += [
+            self._short(),
+            self._no_water(),
+            self._sums(),
+            self._notes(),
+        ]
+        if self.look.why:
+            found += reasons_text(self.timetable, self.zones, self.units)
+        return [block for block in found if block]
+
+    def begun_page(self, number: int, *, columns: bool) -> list[str]:
+        """The first lines of a page after the first one."""
+        title = f"{self.garden.site.name}, {self._span()}"
+        page = f"page {number}"
+        lines = [f"{_cut(title, WIDTH - len(page) - 2):<{WIDTH - len(page)}}{page}", ""]
+        return [*lines, self._columns()] if columns else lines
+
+    def _head(self) -> list[str]:
+        title = f"{self.garden.site.name}: when to water"
+        if self.look.whose:
+            title += f", {self.look.whose}"
+        words = f"Clock times of {self.garden.site.timezone}."
+        if self.look.printed is not None:
+            words = f"Printed {long_day(self.look.printed)}. {words}"
+        return [
+            *_wrapped(title, "", ""),
+            self._span(),
+            *_wrapped(words, "", "  "),
+            *head_lines(self.timetable, self.zones, self.units),
+        ]
+
+    def _span(self) -> str:
+        first, last = self.timetable.first, self.timetable.last
+        if first == last:
+            return long_day(first)
+        begins = weekday_and_day(first) if first.year == last.year else long_day(first)
+        return f"{begins} to {long_day(last)}"
+
+    def _columns(self) -> str:
+        """The names of the columns, each over its own."""
+        given = "gave" if any(p.valve is ValveKind.HAND for p in self.timetable.pulses) else ""
+        if self.look.bands is not None:
+            return f"{'':4}{'open':>8} {'shut':>8}  {'zone':<19}{'time':>8} ± {'':<6}amount ±"
         return (
-            f"  {opens:<9} {_cut(pulse.zone, _NAME - 4):<{_NAME - 4}} {open_time(pulse.open_s):>7} "
-            f"±{open_time(pulse.open_s * band):<7} {amount:>6} ±{off:<6} {unit:<3}  {by}"
-        )
-    return (
-        f"  {opens:<9} {_cut(pulse.zone):<{_NAME}} {open_time(pulse.open_s):>8} open"
-        f" {units.volume(pulse.litres):>10}  {by}"
-    )
+            f"{'':4}{'open':>8} {'shut':>8}  {'zone':<{_NAME}} {'open to':<{_OPENING}} "
+            f"{'time':>7} {'amount':>9} {given}"
+        ).rstrip()
 
+    def day_blocks(self) -> list[list[str]]:
+        """One block a day; days without anything to do share a line."""
+        timetable = self.timetable
+        if not (timetable.pulses or timetable.not_fitted or timetable.water_in):
+            return [why_empty(timetable, self.zones, self.units)]
+        left, water_in = _by_day(timetable.not_fitted), _by_day(timetable.water_in)
+        blocks: list[list[str]] = []
+        idle: list[date] = []
+        day = timetable.first
+        while day <= timetable.last:
+            walk, openings = self._openings(self.pulses.get(day, []))
+            lines = [
+                *openings,
+                *self._water_in(water_in.get(day, [])),
+                *self._left(left.get(day, [])),
+            ]
+            if lines:
+                blocks += _idle(idle)
+                idle = []
+                heading = f"{weekday_and_day(day)}, {walk}" if walk else weekday_and_day(day)
+                blocks.append([_cut(heading, WIDTH), *lines])
+            else:
+                idle.append(day)
+            day += _DAY
+        return [*blocks, *_idle(idle)]
 
-def why_line(dose: Dose, units: Units) -> str:
-    """The reason in one line: stage, ETo, Kc, what is gone against what may be, rain counted."""
-    why = dose.why
-    rain = f"rain counted {units.depth(why.rain_mm)}"
-    if why.rain_unknown_days:
-        rain += f" (unknown on {why.rain_unknown_days} d)"
-    eto = f"ETo {units.depth(why.eto_mm)}"
-    if why.stands_in:
-        eto += " (stand-in)"
-    stage = "" if why.stage == "bare" else f", {why.stage}"
-    crop = why.account.partition(" from ")[0].replace("_", " ")
-    # That the allowed share is used up stands in the figures already.
-    words = _joined((r for r in why.reasons if r != SHARE_USED_UP), us=units.us)
-    return (
-        f"{crop}{stage}: {eto}, Kc {why.kc:.2f}; gone {units.depth(why.depletion_mm)}, watered at "
-        f"{units.depth(why.allowed_mm)}, felt at {units.depth(why.raw_mm)}; {rain}"
-        + (f"; {words}" if words else "")
-    )
-
-
-def _joined(reasons: Iterable[Message], *, us: bool) -> str:
-    return "; ".join(say(reason, us=us) for reason in reasons)
-
-
-def _short(timetable: Timetable, garden: Garden) -> list[str]:
-    """The zones whose crops will go short: from when, how much, and what limits the water."""
-    if not timetable.short:
-        return []
-    lines = ["Short of water", "--------------"]
-    for short in timetable.short:
-        name = f"{short.zone}, {short.part}" if short.part else short.zone
-        days = "that day" if short.days == 1 else f"{short.days} days"
-        lost = Units(garden.us_units).depth(short.lost_mm)
-        words = (
-            f"{name}: from {day_in_year(short.first)}, {days}; at worst on "
-            f"{day_in_year(short.worst_day)} the crop finds {100 * short.least_stress:.0f} % of "
-            f"what it asks for; in all {lost} less than it wants"
-        )
-        if short.reason:
-            words += f" ({say(short.reason, us=garden.us_units)})"
-        lines += _wrapped(words, "  ")
-    return [*lines, ""]
-
-
-def _no_water(timetable: Timetable, garden: Garden) -> list[str]:
-    """The zones that get no water in these days, and why."""
-    if not timetable.no_water:
-        return []
-    lines = ["Without water", "-------------"]
-    for none in timetable.no_water:
-        name = f"{none.zone}, {none.part}" if none.part else none.zone
-        words = say(none.message, us=garden.us_units)
-        lines += _wrapped(f"{name}: {none.why}: {words}", "  ")
-    return [*lines, ""]
-
-
-def no_water_rows(timetable: Timetable, *, us: bool) -> list[dict[str, object]]:
-    """One row for each reason that a zone, or a part of it, gets no water, for --json."""
-    return [
-        {"zone": n.zone, "part": n.part, "why": n.why.value, "words": say(n.message, us=us)}
-        for n in timetable.no_water
-    ]
-
-
-def short_rows(timetable: Timetable, *, us: bool) -> list[dict[str, object]]:
-    """One row for each part of a zone that goes short, for --json."""
-    return [short_row(short, us=us) for short in timetable.short]
-
-
-def short_row(short: Short, *, us: bool) -> dict[str, object]:
-    """One part of a zone that goes short, for --json."""
-    return {
-        "zone": short.zone,
-        "part": short.part,
-        "from": short.first.isoformat(),
-        "days": short.days,
-        "least_stress": round(short.least_stress, 4),
-        "worst_date": short.worst_day.isoformat(),
-        "lost_mm": round(short.lost_mm, 3),
-        "reason": "" if short.reason is None else say(short.reason, us=us),
-    }
-
-
-def water_in_rows(timetable: Timetable) -> list[dict[str, object]]:
-    """One row for each planting set out into ground that lacks water, for --json."""
-    return [
-        {
-            "zone": w.zone,
-            "part": w.part,
-            "date": w.day.isoformat(),
-            "crop": w.crop,
-            "lacking_mm": round(w.lacking_mm, 3),
-            "litres": round(w.litres, 3),
-            "rain_unknown_days": w.rain_unknown_days,
-        }
-        for w in timetable.water_in
-    ]
-
-
-def _sums(timetable: Timetable, garden: Garden) -> list[str]:
-    """The sums of the span, by zone."""
-    litres: dict[str, float] = defaultdict(float)
-    seconds: dict[str, float] = defaultdict(float)
-    for pulse in timetable.pulses:
-        litres[pulse.zone] += pulse.litres
-        seconds[pulse.zone] += pulse.open_s
-    if not litres:
-        return []
-    units = Units(garden.us_units)
-    lines = ["In all", "------"]
-    for zone in garden.zones:
-        if zone.name in litres:
-            lines.append(
-                f"  {_cut(zone.name):<{_NAME + 10}} {open_time(seconds[zone.name]):>8} open"
-                f" {units.volume(litres[zone.name]):>10}"
+    def _water_in(self, found: list[WaterIn]) -> list[str]:
+        """What is set out that day, and how much water it needs."""
+        lines: list[str] = []
+        for each in found:
+            name = f"{each.zone}, {each.part}" if each.part else each.zone
+            unknown = ""
+            if each.rain_unknown_days:
+                unknown = f"; rain unknown on {each.rain_unknown_days} d before"
+            words = (
+                f"{name}: {each.crop.replace('_', ' ')} is set out; water it in by hand with "
+                f"{self.units.volume(each.litres)} along its rows "
+                f"({self.units.depth(each.lacking_mm)} is missing there{unknown}) and note it; "
+                "else the line makes it up from the next day on"
             )
-    total = units.volume(sum(litres.values()))
-    return [*lines, f"  {'all zones':<{_NAME + 10}} {'':>8}      {total:>10}", ""]
+            lines += _wrapped(words, _BOX, "    ")
+        return lines
+
+    def _openings(self, pulses: list[Pulse]) -> tuple[str, list[str]]:
+        """What the day's heading says of who walks, and a line for each opening."""
+        rounds = rounds_of(p for p in pulses if p.valve is ValveKind.HAND)
+        relays = [p for p in pulses if p.valve is not ValveKind.HAND]
+        heads = [_round(n, rounds, self._keepers(walk)) for n, walk in enumerate(rounds, 1)]
+        lines: list[str] = []
+        for number, walk in enumerate(rounds):
+            lines += [f"    {heads[number]}"] if number else []
+            lines += map(self._pulse, walk)
+        if relays and rounds:
+            lines.append("    by the board")
+        first = heads[0] if heads else "by the board" if relays else ""
+        return first, [*lines, *map(self._pulse, relays)]
+
+    def _keepers(self, walk: Iterable[Pulse]) -> list[str]:
+        """Whose beds the round goes to, where that helps: several keepers share the garden."""
+        if len({zone.bed.keeper for zone in self.zones}) < 2:
+            return []
+        keepers = dict.fromkeys(self.garden.zone(p.zone).bed.keeper for p in walk)
+        return [keeper for keeper in keepers if keeper]
+
+    def _pulse(self, pulse: Pulse) -> str:
+        zone_info, twelve = self.garden.site.zone_info, self.twelve_hours
+        opens = pulse.opens_utc.astimezone(zone_info)
+        closes = pulse.closes_utc.astimezone(zone_info)
+        box, given = _BOX, _GAVE
+        opened = opening_words(self.garden.zone(pulse.zone), us=self.garden.us_units)
+        if pulse.valve is ValveKind.HAND:
+            minutes = hand_minutes(pulse.open_s)
+            if minutes is None:
+                time = open_time(pulse.open_s) if pulse.open_s >= 60.0 else _seconds(pulse.open_s)
+                shut = clock_time(_whole_second(closes), twelve)
+                if len(shut) > _CLOCK:
+                    shut = shut[:-3]  # the opening beside it says am or pm
+            else:
+                time = f"{minutes} min"
+                later = pulse.opens_utc + timedelta(minutes=minutes)
+                shut = clock_cell(later.astimezone(zone_info), twelve)
+        else:
+            # What a person sees of it: open within these minutes.
+            box, given, opened = "    ", "", f"relay {pulse.relay_line}"
+            time = open_time(pulse.open_s)
+            full = closes if not (closes.second or closes.microsecond) else closes + _MINUTE
+            shut = clock_cell(full, twelve)
+        begin = f"{box}{clock_cell(opens, twelve):>8} {shut:>8}  "
+        amount = self.units.volume(pulse.litres)
+        if self.look.bands is not None:
+            band = BAND * self.look.bands.error(pulse.zone, pulse.together)
+            off = self.units.volume(pulse.litres * band).partition(" ")[0]
+            return (
+                f"{begin}{_cut(pulse.zone, 19):<19}{time:>8} ±{open_time(pulse.open_s * band):<7}"
+                f"{amount:>9} ±{off:<5} {given}"
+            ).rstrip()
+        return (
+            f"{begin}{_cut(pulse.zone, _NAME):<{_NAME}} {_cut(opened, _OPENING):<{_OPENING}} "
+            f"{time:>7} {amount:>9} {given}"
+        ).rstrip()
+
+    def _left(self, found: list[NotFitted]) -> list[str]:
+        """What finds no place that day; what one reason holds back together."""
+        reasons: dict[str, list[str]] = {}
+        for item in found:
+            reason = say(item.reason, us=self.units.us)
+            reasons.setdefault(reason, []).append(f"{item.zone}, {self.units.volume(item.litres)}")
+        lines: list[str] = []
+        for reason, amounts in reasons.items():
+            lines += _wrapped(f"not given: {'; '.join(amounts)}: {reason}", "    ")
+        return lines
+
+    def _short(self) -> list[str]:
+        """The zones whose crops will go short: from when, how much, and what limits the water."""
+        lines: list[str] = []
+        for short in self.timetable.short:
+            name = f"{short.zone}, {short.part}" if short.part else short.zone
+            days = "that day" if short.days == 1 else f"{short.days} days"
+            words = (
+                f"{name}: from {day_in_year(short.first)}, {days}; at worst on "
+                f"{day_in_year(short.worst_day)} the crop finds {100 * short.least_stress:.0f} % "
+                f"of what it asks for; in all {self.units.depth(short.lost_mm)} less than it wants"
+            )
+            if short.reason:
+                words += f" ({say(short.reason, us=self.units.us)})"
+            lines += _wrapped(words, "  ")
+        return _under("Short of water", lines)
+
+    def _no_water(self) -> list[str]:
+        """The zones that get no water in these days, and why; those with one reason together."""
+        names: dict[str, list[str]] = {}
+        for none in self.timetable.no_water:
+            name = f"{none.zone}, {none.part}" if none.part else none.zone
+            words = f"{none.why}: {say(none.message, us=self.units.us)}"
+            names.setdefault(words, []).append(name)
+        lines: list[str] = []
+        for words, zones in names.items():
+            lines += _wrapped(f"{'; '.join(zones)}: {words}", "  ")
+        return _under("Without water", lines)
+
+    def _sums(self) -> list[str]:
+        """The water of the span: of all zones, then of each."""
+        litres: dict[str, float] = defaultdict(float)
+        for pulse in self.timetable.pulses:
+            litres[pulse.zone] += pulse.litres
+        if not litres:
+            return []
+        words = f"In all {self.units.volume(sum(litres.values()))}"
+        if 1 < len(litres) <= _MOST_SUMS:
+            each = (
+                f"{zone.name} {self.units.volume(litres[zone.name]).partition(' ')[0]}"
+                for zone in self.zones
+                if zone.name in litres
+            )
+            words += f": {'; '.join(each)}"
+        return _wrapped(f"{words}.", "", "  ")
+
+    def _notes(self) -> list[str]:
+        lines: list[str] = []
+        hand = [p for p in self.timetable.pulses if p.valve is ValveKind.HAND]
+        if any(
+            (minutes := hand_minutes(p.open_s)) is not None and abs(60 * minutes - p.open_s) >= 1
+            for p in hand
+        ):
+            lines += _wrapped(
+                "Note: minutes by hand are rounded; the amount is that of the exact time.", "  "
+            )
+        for remark in self.timetable.remarks:
+            lines += _wrapped(f"Note: {say(remark, us=self.units.us)}.", "  ")
+        return lines
 
 
-def _flooding(timetable: Timetable, garden: Garden) -> list[str]:
-    """The same depth by flooding, with the efficiencies it is computed from."""
-    found = against_flooding(timetable)
-    if found is None:
+_MINUTE = timedelta(minutes=1)
+
+
+def _flow(flow_m3_s: float, us: bool) -> str:
+    """A flow to two figures, as one sees it on a meter."""
+    amount = gal_min_from_m3_s(flow_m3_s) if us else l_min_from_m3_s(flow_m3_s)
+    return f"{show.show_figures(amount, 2)} {'gal' if us else 'L'}/min"
+
+
+def _round(number: int, rounds: Sequence[object], keepers: Sequence[str]) -> str:
+    """The heading of a round: its number where there are several, and whose beds it goes to."""
+    words = f"round {number} of {len(rounds)}" if len(rounds) > 1 else "by hand"
+    if not keepers or len(keepers) > _MOST_KEEPERS:
+        return words
+    return _cut(f"{words}, {show.listed(keepers)}", WIDTH - 30)
+
+
+def _whole_second(moment: datetime) -> datetime:
+    return (moment + timedelta(seconds=0.5)).replace(microsecond=0)
+
+
+def _seconds(open_s: float) -> str:
+    """A time of less than a minute."""
+    return f"{open_s:.0f} s" if open_s >= 9.95 else f"{open_s:.1f} s"
+
+
+def _idle(days: Sequence[date]) -> list[list[str]]:
+    """Days in a row without anything to do, in one line."""
+    if not days:
         return []
-    units = Units(garden.us_units)
-    words = (
-        f"Flooding the same ground at an efficiency of {100 * FLOODING_EFFICIENCY:.0f} % would "
-        f"take {units.volume(found.flooding_litres)}; this takes "
-        f"{units.volume(found.timetable_litres)} at {100 * found.efficiency:.0f} %, "
-    )
-    share = 100 * abs(found.saved_fraction)
-    words += f"{share:.0f} % {'less' if found.saved_fraction >= 0 else 'more'}."
-    return [*_wrapped(words, ""), ""]
+    span = weekday_and_day(days[0])
+    if len(days) > 1:
+        span += f" {'and' if len(days) == 2 else 'to'} {weekday_and_day(days[-1])}"
+    return [[f"{span}: no zone needs water"]]
 
 
-def timetable_rows(
-    timetable: Timetable, garden: Garden, bands: Bands | None = None
-) -> list[dict[str, object]]:
-    """One row for each pulse, for --csv and --json; SI, local times with their offset."""
-    zone_info = garden.site.zone_info
-
-    def local(moment: datetime) -> str:
-        return moment.astimezone(zone_info).isoformat(timespec="milliseconds")
-
-    return [
-        {
-            "zone": p.zone,
-            "opens": local(p.opens_utc),
-            "closes": local(p.closes_utc),
-            "open_s": p.open_s,
-            "litres": round(p.litres, 3),
-            "valve": p.valve.value,
-            "relay_line": p.relay_line,
-            "slot": p.slot,
-            "together": list(p.together),
-        }
-        | (
-            {}
-            if bands is None
-            else {"standard_error_fraction": round(bands.error(p.zone, p.together), 5)}
-        )
-        for p in timetable.pulses
-    ]
-
-
-def dose_rows(timetable: Timetable, *, us: bool) -> list[dict[str, object]]:
-    """One row for each dose, for --json."""
-    return [
-        {
-            "zone": d.zone,
-            "date": d.day.isoformat(),
-            "net_mm": round(d.net_mm, 3),
-            "ground_m2": round(d.ground_m2, 4),
-            "evenness": round(d.evenness, 4),
-            "line_litres": round(d.line_litres, 3),
-            "pulses": d.pulses,
-            "litres": round(d.litres, 3),
-            "already_litres": round(d.already_litres, 3),
-            "why": {
-                "account": d.why.account,
-                "stage": d.why.stage,
-                "eto_mm": round(d.why.eto_mm, 3),
-                "method": d.why.method,
-                "kc": round(d.why.kc, 4),
-                "depletion_mm": round(d.why.depletion_mm, 3),
-                "allowed_mm": round(d.why.allowed_mm, 3),
-                "raw_mm": round(d.why.raw_mm, 3),
-                "rain_mm": round(d.why.rain_mm, 3),
-                "rain_unknown_days": d.why.rain_unknown_days,
-                "stand_in_days": d.why.stand_in_days,
-                "words": _joined(d.why.reasons, us=us),
-            },
-        }
-        for d in timetable.doses
-    ]
-
-
-def left_rows(timetable: Timetable, *, us: bool) -> list[dict[str, object]]:
-    """One row for each watering that found no place, for --json."""
-    return [
-        {
-            "zone": n.zone,
-            "date": n.day.isoformat(),
-            "litres": round(n.litres, 3),
-            "reason": say(n.reason, us=us),
-        }
-        for n in timetable.not_fitted
-    ]
-
-
-def flooding_row(timetable: Timetable) -> dict[str, object] | None:
-    """The comparison with flooding, for --json."""
-    found = against_flooding(timetable)
-    if found is None:
-        return None
-    return {
-        "net_litres": round(found.net_litres, 3),
-        "timetable_litres": round(found.timetable_litres, 3),
-        "timetable_efficiency": round(found.efficiency, 4),
-        "flooding_litres": round(found.flooding_litres, 3),
-        "flooding_efficiency": FLOODING_EFFICIENCY,
-        "saved_fraction": round(found.saved_fraction, 4),
-    }
+def _under(title: str, lines: list[str]) -> list[str]:
+    return [title, "-" * len(title), *lines] if lines else []
 
 
 def _by_day(items: Iterable[_T]) -> dict[date, list[_T]]:
@@ -350,5 +479,5 @@ def _by_day(items: Iterable[_T]) -> dict[date, list[_T]]:
     return found
 
 
-def _cut(name: str, width: int = _NAME) -> str:
+def _cut(name: str, width: int) -> str:
     return name if len(name) <= width else name[: width - 3] + "..."

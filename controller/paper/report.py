@@ -24,6 +24,7 @@ from controller.paper.text import (
     paragraph,
     short_day,
 )
+from controller.timetable.flooding import FLOODING_EFFICIENCY, Comparison
 from controller.timetable.unwritten import zones_as_printed
 from controller.units import gal_from_m3, m3_from_l
 
@@ -98,6 +99,21 @@ def band_text(by_zone: Sums, errors: Mapping[str, float], units: Units) -> str:
     if len(lines) == 2:
         lines.append("  none were timed")
     return "\n".join(lines) + "\n"
+
+
+def flooding_text(found: Comparison | None, units: Units) -> str:
+    """The same depth by flooding, with the efficiencies it is computed from; empty without any."""
+    if found is None:
+        return ""
+    share = 100 * abs(found.saved_fraction)
+    words = (
+        f"Flooding the same ground at an efficiency of {100 * FLOODING_EFFICIENCY:.0f} % would "
+        f"have taken {units.volume(found.flooding_litres)}; this took "
+        f"{units.volume(found.timetable_litres)} at {100 * found.efficiency:.0f} %, "
+        f"{share:.0f} % {'less' if found.saved_fraction >= 0 else 'more'} (waterings of which the "
+        "logbook has what reached the roots)."
+    )
+    return "\n".join(["", *paragraph(words)]) + "\n"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -62,18 +62,36 @@ def day_in_year(day: date) -> str:
     return f"{day.day} {_MONTHS[day.month - 1]}"
 
 
+def weekday_and_day(day: date) -> str:
+    """As in "Sunday 6 July"."""
+    from controller.garden.show import WEEKDAYS
+
+    return f"{WEEKDAYS[day.weekday()]} {day_in_year(day)}"
+
+
 def day_cell(day: date) -> str:
     """As in " 6 Jul": six characters, for a table."""
     return f"{day.day:>2} {_MONTHS[day.month - 1][:3]}"
 
 
-def clock_time(moment: datetime) -> str:
+def clock_time(moment: datetime, twelve_hours: bool = False) -> str:
     """A local time of day; seconds only where there are any.
 
     >>> clock_time(datetime(2031, 6, 1, 5, 0, 7)), clock_time(datetime(2031, 6, 1, 5, 0))
     ('05:00:07', '05:00')
+    >>> clock_time(datetime(2031, 6, 1, 17, 36, 7), True), clock_time(datetime(2031, 6, 1), True)
+    ('5:36:07 pm', '12:00 am')
     """
-    return moment.strftime("%H:%M:%S" if moment.second else "%H:%M")
+    seconds = f":{moment:%S}" if moment.second else ""
+    if not twelve_hours:
+        return f"{moment:%H:%M}{seconds}"
+    half = "am" if moment.hour < 12 else "pm"
+    return f"{(moment.hour + 11) % 12 + 1}:{moment:%M}{seconds} {half}"
+
+
+def clock_cell(moment: datetime, twelve_hours: bool) -> str:
+    """The same without the seconds: at most eight characters, for a table."""
+    return clock_time(moment.replace(second=0), twelve_hours)
 
 
 # What spreadsheets begin a formula with, and what they skip before one (common practice).

@@ -9,7 +9,7 @@ from controller.check.usual_season import EVEN_ROW, Season, ZoneWater
 from controller.check.what_helps import Help
 from controller.garden.model import Garden
 from controller.paper.amounts import Units
-from controller.paper.printout import short_row
+from controller.paper.plan_rows import short_row
 from controller.wording.say import say
 
 

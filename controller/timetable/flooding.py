@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from controller.timetable.records import Timetable
 
@@ -46,7 +48,23 @@ def against_flooding(timetable: Timetable) -> Comparison | None:
         passed = math.fsum(given_l[dose.zone, dose.day])
         spread = max(0.0, passed - dose.pulses * dose.line_litres)
         net.append(spread * dose.evenness)
-    total, net_l = math.fsum(p.litres for p in timetable.pulses), math.fsum(net)
+    return _compared(math.fsum(p.litres for p in timetable.pulses), math.fsum(net))
+
+
+def given_against_flooding(
+    litres: Mapping[tuple[str, date], float], stored: Mapping[tuple[str, date], float]
+) -> Comparison | None:
+    """Compare what zones were given, by zone and day; None if there is nothing to compare.
+
+    `stored` is the part of it that was credited to the account; days without it are left out.
+    """
+    known = [key for key in stored if key in litres]
+    return _compared(
+        math.fsum(litres[key] for key in known), math.fsum(stored[key] for key in known)
+    )
+
+
+def _compared(total: float, net_l: float) -> Comparison | None:
     if total <= 0.0 or net_l <= 0.0:
         return None
     return Comparison(

@@ -25,7 +25,7 @@ def _commands(page: str) -> list[str]:
     return [line for line in shown if line.startswith("rowgate ")]
 
 
-@pytest.mark.parametrize("page", ["install.md", "keeping.md"])
+@pytest.mark.parametrize("page", ["install.md", "keeping.md", "sheet.md"])
 def test_every_command_shown_is_one_the_program_takes(page: str) -> None:
     commands = _commands(page)
     assert len(commands) >= 4

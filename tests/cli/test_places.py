@@ -132,7 +132,7 @@ def test_what_the_example_cannot_do_asks_for_one_s_own_garden(
 def test_notes_and_reports_go_by_the_garden_that_was_found(run: Run, deep: Path) -> None:
     code, out, _ = run("note", "watered", "leeks", "--amount", "40 L", "--json")
     assert (code, json.loads(out)["ok"]) == (0, True)
-    assert "leeks, 10.6 gal by hand" in json.loads(out)["words"]  # WORKED: 40 L of 3.785 L
+    assert "leeks watered by hand, 10.57 gal" in json.loads(out)["words"]  # WORKED: 40 L of 3.785 L
     assert (deep.parents[2] / "logbook.db").is_file()
     rows = json.loads(run("report", "--json")[1])["report"]
     assert [(r["zone"], r["given_litres"]) for r in rows] == [("leeks", 40.0)]

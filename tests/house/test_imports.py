@@ -16,6 +16,7 @@ ROOT = Path(__file__).parents[2]
 OUTSIDE = {
     "apscheduler",
     "gpiozero",
+    "icalendar",
     "prometheus_client",
     "lgpio",
     "pydantic",

@@ -19,7 +19,8 @@ from support.mornings import a_plan, catalogue
 
 from controller.demand.records import DayInput
 from controller.garden.model import Coefficients, Garden, Planting
-from controller.paper.printout import timetable_text, water_in_rows
+from controller.paper.plan_rows import water_in_rows
+from controller.paper.printout import timetable_text
 from controller.timetable.need.jobs import Given
 from controller.timetable.records import Timetable
 

@@ -12,7 +12,8 @@ from support.said import said
 
 from controller.demand.records import Observation
 from controller.garden.model import Garden, Hold, Planting, Watering
-from controller.paper.printout import no_water_rows, timetable_text
+from controller.paper.plan_rows import no_water_rows
+from controller.paper.printout import timetable_text
 from controller.paper.text import WIDTH
 from controller.timetable.need.jobs import NOTHING_GIVEN
 from controller.timetable.records import Timetable
