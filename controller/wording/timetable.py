@@ -50,6 +50,17 @@ SENTENCES: dict[str, str] = {
         "it would take less than {seconds:g} s{after}; it waits until more is missing"
     ),
     "left.after_filling": " after filling its line for {fill}",
+    "left.under_half_a_minute": (
+        "it would take {takes}, and a hand valve is opened for whole minutes; it waits until more "
+        "is missing"
+    ),
+    "left.hand_visits": (
+        "its keeper's {visits:visit|visits} of the day {visits:is|are} over (hand_visits = "
+        "{visits}); it goes on at the next"
+    ),
+    "left.hand_turns": (
+        "its keeper's turns of the visit are used up (hand_turns = {turns}); it goes on at the next"
+    ),
     "left.plugged": "all its rows are plugged",
     # Why a zone gets no water in the planned days.
     "dry.not_given": "on {day}: {reason}",

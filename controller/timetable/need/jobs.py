@@ -15,6 +15,7 @@ from controller.demand.soil.ground import PlantingFacts
 from controller.demand.soil.packed_days import LedgerRows
 from controller.demand.soil.salinity import leaching_share_of
 from controller.garden.model import Garden, UnlikeRows, Zone
+from controller.garden.plumbing import ValveKind
 from controller.hydraulics.design.row_warnings import opening_warning
 from controller.hydraulics.network.garden_lines import Lines
 from controller.messages import Message
@@ -245,6 +246,9 @@ class JobMaker:
             first_slot=self.given.slots.get((zone.name, day), 0) + 1,
             held=held,
             spread=need.spread,
+            keeper=zone.bed.keeper if zone.valve.kind is ValveKind.HAND else "",
+            own_rule=need.own_rule,
+            runs_short=need.runs_short,
         )
 
     def guesses(self, doses: Iterable[Dose]) -> list[Message]:

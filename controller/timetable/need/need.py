@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from controller.demand.plants.stages import SETTLING_LEAST_MM, Settling
@@ -48,6 +48,8 @@ class PartNeed:
     spread: bool = False  # in all windows of the day
     due: bool = True
     dries: bool = False  # the crop dries down: any water is too much
+    own_rule: bool = False  # a seedbed, or plants just set out
+    runs_short: bool = False  # the crop would run short before the next chance
 
     @property
     def missing_mm(self) -> float:
@@ -122,7 +124,7 @@ def need_of_part(
     ):
         days = at.settling.days_left
         reason = Message("need.settles_in_days" if days > 1 else "need.settles_in", {"days": days})
-        return need_of_strip(missing, reason, due=True)
+        return replace(need_of_strip(missing, reason, due=True), own_rule=True)
     need = need_of(
         missing_mm=missing,
         raw_mm=evening.raw_mm,
@@ -156,7 +158,8 @@ def need_of_part(
             net += extra
             extra_depth = Quantity(extra * part.line_fraction, "depth")
             reasons.append(Message("need.washes_out_salt", {"depth": extra_depth}))
-    return need_of_strip(net, *reasons, due=net > 0.0)
+    found = need_of_strip(net, *reasons, due=net > 0.0)
+    return replace(found, runs_short=missing + expected > evening.raw_mm)
 
 
 def _leaching_owed_mm(part: Part, account: Sequence[LedgerDay], share: float) -> float:
@@ -247,6 +250,8 @@ def _seedbed(
         allowed_mm=SEEDBED_LEAST_MM,
         reasons=(reason,),
         spread=spread,
+        own_rule=True,
+        runs_short=True,
         due=on_strip >= SEEDBED_LEAST_MM or need is not None,
     )
 

@@ -1,0 +1,292 @@
+"""Rules for valves that a person turns: whole minutes, few visits, few turns.
+
+A hand opening takes whole minutes, one at least. A dose is divided into as few pulses as the soil
+takes in, of nearly equal minutes, so that none is a leftover. A visit is the openings of one keeper
+without a long pause. While one zone soaks, the keeper turns the next valve: the one with the
+longest way to go comes first, so that the visit ends soonest.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from controller.garden.plumbing import ValveKind
+from controller.messages import Message
+from controller.timetable.need.pulse_length import filling_s, smallest_pulse_s, water_s
+from controller.timetable.packing.job import Flows, Job, JobState
+
+MINUTE_S = 60.0
+# Who has to wait longer than this between two valves goes home, and the visit ends; our choice.
+VISIT_PAUSE_S = 1800.0
+_NEARLY = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandLimits:
+    """What one keeper is asked at most: visits a day, and turns (openings) a visit."""
+
+    visits: int = 1
+    turns: int = 12
+
+
+NO_LIMITS = HandLimits(visits=1_000_000, turns=1_000_000)
+
+
+def is_by_hand(state: JobState) -> bool:
+    """Whether a person turns its valve."""
+    return state.job.valve is ValveKind.HAND
+
+
+def least_minutes(job: Job, flow_l_s: float) -> int:
+    """Minutes of the smallest useful pulse: it fills the line, and runs the shortest pulse.
+
+    Parameters
+    ----------
+    job : Job
+        The job of a hand valve.
+    flow_l_s : float
+        Flow, above 0. [L/s]
+
+    Returns
+    -------
+    int
+        1 or more. [min]
+
+    Source
+    ------
+    Our choice.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Example  # of a job, what counts here
+    >>> job = Example(line_litres=9.0, shortest_pulse_s=5.0, opens_in_s=0.0, closes_in_s=0.0)
+    >>> least_minutes(job, 0.1), least_minutes(job, 1.0)
+    (2, 1)
+    """
+    smallest_s = smallest_pulse_s(
+        line_litres=job.line_litres,
+        flow_l_s=flow_l_s,
+        shortest_pulse_s=job.shortest_pulse_s,
+        opens_in_s=job.opens_in_s,
+        closes_in_s=job.closes_in_s,
+    )
+    return max(1, math.ceil(smallest_s / MINUTE_S - _NEARLY))
+
+
+def whole_minutes(seconds: float) -> int:
+    """The nearest whole minutes; half a minute counts as one.
+
+    Source
+    ------
+    Our choice: the day's own water use takes up what rounding adds, or it drains, by the account.
+
+    Examples
+    --------
+    >>> [whole_minutes(seconds) for seconds in (29.0, 30.0, 89.0, 90.0)]
+    [0, 1, 1, 2]
+    """
+    return math.floor(seconds / MINUTE_S + 0.5 + _NEARLY)
+
+
+def most_minutes(state: JobState, flow_l_s: float, *, room_s: float = math.inf) -> int:
+    """Minutes that the valve may be open now: its longest opening, the daily cap, the window.
+
+    `room_s` is the time until it must be shut [s].
+    """
+    job = state.job
+    travel_s = (job.opens_in_s - job.closes_in_s) / 2.0
+    capped_s = max(0.0, job.cap_litres - state.given_l) / flow_l_s + travel_s
+    return math.floor(min(job.longest_open_s, room_s, capped_s) / MINUTE_S + _NEARLY)
+
+
+def pulses_of(
+    state: JobState, left_l: float, flow_l_s: float, *, room_s: float = math.inf
+) -> tuple[int, int]:
+    """Minutes of the next pulse and the number of pulses of the rest of a dose.
+
+    Parameters
+    ----------
+    state : JobState
+        The job of a hand valve, with its soaking.
+    left_l : float
+        What is left to give, beside what fills the line. [L]
+    flow_l_s : float
+        Flow, above 0. [L/s]
+    room_s : float
+        Time until the valve must be shut. [s]
+
+    Returns
+    -------
+    tuple of int
+        Minutes, and pulses; each 1 or more.
+
+    Source
+    ------
+    Our choice: the fewest pulses that the basin and the longest opening allow, as equal as whole
+    minutes can be. Where the basin is full in less than the smallest pulse, that pulse it is.
+    """
+    job = state.job
+    fill_s = filling_s(line_litres=job.line_litres, flow_l_s=flow_l_s)
+    travel_s = (job.opens_in_s - job.closes_in_s) / 2.0
+    least = least_minutes(job, flow_l_s)
+    hard = max(least, most_minutes(state, flow_l_s, room_s=room_s))
+    soaks_s = fill_s + state.soaking.seconds_to_full(flow_l_s, 0.0) + travel_s
+    most = hard
+    if math.isfinite(soaks_s):
+        most = min(hard, max(least, math.floor(soaks_s / MINUTE_S + _NEARLY)))
+    each_s = max(1.0, most * MINUTE_S - fill_s - travel_s)  # of water, in the longest pulse
+    pulses = max(1, math.floor((left_l / flow_l_s - MINUTE_S / 2.0) / each_s))
+    while True:
+        total_s = left_l / flow_l_s + pulses * (fill_s + travel_s)
+        minutes = math.ceil(max(whole_minutes(total_s), pulses * least) / pulses)
+        if minutes <= most:
+            return minutes, pulses
+        pulses += 1
+
+
+def chain_s(state: JobState, flow_l_s: float) -> float:
+    """Time that the rest of a dose takes, with the pauses in which it soaks away. [s]"""
+    minutes, pulses = pulses_of(state, state.left_l, flow_l_s)
+    open_s = minutes * MINUTE_S
+    fill_s = filling_s(line_litres=state.job.line_litres, flow_l_s=flow_l_s)
+    stands_mm = state.soaking.standing_after(0.0, flow_l_s, max(0.0, open_s - fill_s))
+    return pulses * open_s + (pulses - 1) * state.soaking.seconds_to_soak(stands_mm)
+
+
+def water_of_minutes_l(job: Job, minutes: int, flow_l_s: float) -> float:
+    """Litres that an opening of so many minutes gives beside what fills the line. [L]"""
+    seconds = water_s(
+        open_s=minutes * MINUTE_S, opens_in_s=job.opens_in_s, closes_in_s=job.closes_in_s
+    )
+    return max(0.0, seconds * flow_l_s - job.line_litres)
+
+
+class HandRounds:
+    """The visits of each keeper on one day, as far as the day has come.
+
+    With `by_urgency` the neediest zone goes first, for a day whose windows are too short.
+    """
+
+    def __init__(self, limits: HandLimits, alone_l_s: Callable[[str], float], *, by_urgency: bool):
+        self._limits, self._alone_l_s, self._by_urgency = limits, alone_l_s, by_urgency
+        self._visits: dict[str, int] = {}
+        self._turns: dict[str, int] = {}  # of the last visit
+        self._shut_s: dict[str, float] = {}
+        self._keeper: str | None = None  # who turned the last valve
+
+    def opens(self, state: JobState, now: float) -> None:
+        """Count a turn, and a visit if it begins one."""
+        keeper = state.job.keeper
+        if not self._in_visit(keeper, now):
+            self._visits[keeper] = self._visits.get(keeper, 0) + 1
+            self._turns[keeper] = 0
+        self._turns[keeper] += 1
+        self._keeper = keeper
+
+    def shuts(self, state: JobState, now: float) -> None:
+        """Remember when the valve was shut."""
+        self._shut_s[state.job.keeper] = now
+
+    def _in_visit(self, keeper: str, at: float) -> bool:
+        shut_s = self._shut_s.get(keeper)
+        return shut_s is not None and at - shut_s <= VISIT_PAUSE_S + _NEARLY
+
+    def may_from(self, state: JobState, at: float) -> float:
+        """The earliest time, `at` or later, at which the limits let this zone open.
+
+        Infinite if they do not; `kept_back` of the state then says why. Seedbeds, and plants just
+        set out, have rules of their own.
+        """
+        state.kept_back = None
+        keeper = state.job.keeper
+        if state.job.own_rule:
+            return at
+        full = False
+        if self._in_visit(keeper, at):
+            if self._turns[keeper] < self._limits.turns:
+                return at
+            full = True
+            at = self._shut_s[keeper] + VISIT_PAUSE_S + MINUTE_S
+        if self._visits.get(keeper, 0) < self._limits.visits:
+            return at
+        state.kept_back = turns_used(self._limits) if full else _visits_used(self._limits)
+        return math.inf
+
+    def in_order(
+        self,
+        asked: Sequence[JobState],
+        now: float,
+        ready: Callable[[JobState], float | None],
+    ) -> list[JobState]:
+        """These zones, with the hand valves among them in the order of the round.
+
+        While a keeper's round goes on, no other keeper begins one.
+        """
+        hands = [state for state in asked if is_by_hand(state)]
+        if len(hands) > 1:
+            if self._keeper is not None and self._in_visit(self._keeper, now):
+                ends_s = self._shut_s[self._keeper] + VISIT_PAUSE_S
+                mine = [state for state in hands if state.job.keeper == self._keeper]
+                if any((r := ready(state)) is not None and r <= ends_s for state in mine):
+                    hands = mine
+            if not self._by_urgency:
+                hands = self._by_length(hands)
+        found, following = [], iter(hands)
+        for state in asked:
+            if not is_by_hand(state):
+                found.append(state)
+            elif (turned := next(following, None)) is not None:
+                found.append(turned)
+        return found
+
+    def _by_length(self, hands: Sequence[JobState]) -> list[JobState]:
+        """The keepers in the order of their neediest zone, each one's longest way to go first."""
+        first: dict[str, int] = {}
+        for state in hands:
+            first.setdefault(state.job.keeper, state.at)
+        return sorted(
+            hands,
+            key=lambda state: (
+                first[state.job.keeper],
+                -round(chain_s(state, self._alone_l_s(state.job.zone)), 3),
+                state.at,
+            ),
+        )
+
+
+def _visits_used(limits: HandLimits) -> Message:
+    return Message("left.hand_visits", {"visits": limits.visits})
+
+
+def turns_used(limits: HandLimits) -> Message:
+    return Message("left.hand_turns", {"turns": limits.turns})
+
+
+def within_turns(
+    states: Sequence[JobState], flows: Flows, limits: HandLimits
+) -> tuple[list[JobState], list[tuple[JobState, Message]]]:
+    """The zones, neediest first, that the turns of the day's visits are enough for; and the others.
+
+    The last of them may get a part of its pulses.
+    """
+    fits: list[JobState] = []
+    left_out: list[tuple[JobState, Message]] = []
+    turns: dict[str, int] = {}
+    budget = limits.turns * limits.visits
+    for state in states:
+        if not is_by_hand(state):
+            fits.append(state)
+            continue
+        used = turns.get(state.job.keeper, 0)
+        alone = flows.flow_l_s(state.job.zone, frozenset((state.job.zone,)))
+        _, pulses = pulses_of(state, state.left_l, alone)
+        if not state.job.own_rule:
+            if used >= budget:
+                left_out.append((state, turns_used(limits)))
+                continue
+            state.most_turns = budget - used
+        turns[state.job.keeper] = used + pulses
+        fits.append(state)
+    return fits, left_out
