@@ -183,6 +183,8 @@ def _watering(filling: Filling, zones: tuple[Zone, ...]) -> Watering:
         settling_days=(used if set_out else w).settling_days,
         refill_at=used.refill_at,
         hand_water=(used if by_hand else w).hand_water,
+        hand_visits=(used if by_hand else w).hand_visits,
+        hand_turns=(used if by_hand else w).hand_turns,
         holds=tuple(
             Hold(
                 begins=_first_moment(hold.begins),

@@ -328,6 +328,16 @@ class WrittenWatering(Table):
         word("hand_water", HandWater),
         Unwritten("taken as done as the sheet said, unless a note says otherwise"),
     ] = HandWater.AS_PRINTED
+    hand_visits: Annotated[
+        int,
+        by(v.whole("visits a day", 1, 12)),
+        Unwritten("our choice: one round a day for each keeper"),
+    ] = 1
+    hand_turns: Annotated[
+        int,
+        by(v.whole("turns a visit", 1, 200)),
+        Unwritten("our choice: an hour or so, at five minutes an opening"),
+    ] = 12
     most_open: Annotated[
         int, by(v.whole("the most zones open", 1, 100)), Unwritten("our choice")
     ] = 3

@@ -98,8 +98,8 @@ def planned(garden: Garden, first: date = FIRST, last: date = LAST) -> Timetable
     )
 
 
-# A pause of so many minutes between two openings ends a visit.
-PAUSE = timedelta(minutes=30)
+# A longer pause than this between two openings ends a visit.
+PAUSE = timedelta(minutes=15)
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,8 +97,8 @@ def need_of_part(
     if at.phase == "seedbed":
         if share is None:
             share = _share_of(part, facts, "initial")
-        kc = _kc_once_wet(part, evening)
-        return _seedbed(part, evening, outlook, share=share, kc_once_wet=kc)
+        kc = kc_once_wet(part, evening)
+        return _seedbed(part, evening, outlook, share=share, kc_wet=kc)
     if evening.crop is None:
         return None  # set out today into a bed of its own account: watered in by hand
     missing = max(0.0, evening.wet_depletion_mm - outlook.fallen_mm)
@@ -136,7 +136,7 @@ def need_of_part(
         return need_of_strip(missing, due=False)
     # Ground just watered loses more than it did on the last evening, and a day of higher ETc leaves
     # less room to lower the dose.
-    once_wet = _expected_etc_mm(evening, outlook, kc=_kc_once_wet(part, evening))
+    once_wet = _expected_etc_mm(evening, outlook, kc=kc_once_wet(part, evening))
     net = lowered_mm(
         need.net_mm,
         to_come_mm=outlook.coming_mm,
@@ -211,7 +211,7 @@ def _settling_due(
 
 
 def _seedbed(
-    part: Part, evening: LedgerDay, outlook: Outlook, *, share: float, kc_once_wet: float
+    part: Part, evening: LedgerDay, outlook: Outlook, *, share: float, kc_wet: float
 ) -> PartNeed:
     """The depletion of the surface layer or of the root zone, whichever is more.
 
@@ -229,7 +229,7 @@ def _seedbed(
             missing_mm=evening.wet_depletion_mm - fallen,
             raw_mm=evening.raw_mm,
             refill_at=share,
-            expected_etc_mm=_expected_etc_mm(evening, outlook, kc=kc_once_wet),
+            expected_etc_mm=_expected_etc_mm(evening, outlook, kc=kc_wet),
             rain_doubt_days=outlook.rain_doubt_days,
         )
     today = outlook.days.get(outlook.day) or evening
@@ -240,7 +240,7 @@ def _seedbed(
         on_strip = need.net_mm
         reason = Message("need.seedbed_and_below")
     if spread and outlook.windows > 1:
-        on_strip += kc_once_wet * evening.exposure * today.eto_mm
+        on_strip += kc_wet * evening.exposure * today.eto_mm
     on_strip = max(0.0, on_strip)
     return PartNeed(
         part=part,
@@ -262,7 +262,7 @@ def _share_of(part: Part, facts: PlantingFacts, stage: str) -> float:
     return refill_share(crop, stage, root_depth_m=full_roots_m(crop, part.rooting_limit_m))
 
 
-def _kc_once_wet(part: Part, evening: LedgerDay) -> float:
+def kc_once_wet(part: Part, evening: LedgerDay) -> float:
     """Kc of the wetted ground on the last evening, as if the line had just wetted it."""
     if evening.coefficients == "single":
         return evening.wet_kc

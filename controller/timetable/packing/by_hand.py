@@ -19,7 +19,7 @@ from controller.timetable.packing.job import Flows, Job, JobState
 
 MINUTE_S = 60.0
 # Who has to wait longer than this between two valves goes home, and the visit ends; our choice.
-VISIT_PAUSE_S = 1800.0
+VISIT_PAUSE_S = 900.0
 _NEARLY = 1e-6
 
 
@@ -267,26 +267,34 @@ def turns_used(limits: HandLimits) -> Message:
 def within_turns(
     states: Sequence[JobState], flows: Flows, limits: HandLimits
 ) -> tuple[list[JobState], list[tuple[JobState, Message]]]:
-    """The zones, neediest first, that the turns of the day's visits are enough for; and the others.
+    """The zones that get a turn in the day's visits, and the others.
 
-    The last of them may get a part of its pulses.
+    Each zone of a keeper gets its first turn, the neediest first, then its second, and so on, until
+    the turns are used up.
     """
-    fits: list[JobState] = []
-    left_out: list[tuple[JobState, Message]] = []
-    turns: dict[str, int] = {}
-    budget = limits.turns * limits.visits
+    wanted: dict[str, list[tuple[JobState, int]]] = {}
     for state in states:
-        if not is_by_hand(state):
-            fits.append(state)
+        if is_by_hand(state):
+            alone = flows.flow_l_s(state.job.zone, frozenset((state.job.zone,)))
+            _, pulses = pulses_of(state, state.left_l, alone)
+            wanted.setdefault(state.job.keeper, []).append((state, pulses))
+    left_out: list[tuple[JobState, Message]] = []
+    for mine in wanted.values():
+        budget = limits.turns * limits.visits
+        budget -= sum(pulses for state, pulses in mine if state.job.own_rule)
+        asking = [(state, pulses) for state, pulses in mine if not state.job.own_rule]
+        if sum(pulses for _, pulses in asking) <= budget:
             continue
-        used = turns.get(state.job.keeper, 0)
-        alone = flows.flow_l_s(state.job.zone, frozenset((state.job.zone,)))
-        _, pulses = pulses_of(state, state.left_l, alone)
-        if not state.job.own_rule:
-            if used >= budget:
-                left_out.append((state, turns_used(limits)))
-                continue
-            state.most_turns = budget - used
-        turns[state.job.keeper] = used + pulses
-        fits.append(state)
-    return fits, left_out
+        for state, _ in asking:
+            state.most_turns = 0
+        more = True
+        while more and budget > 0:
+            more = False
+            for state, pulses in asking:
+                if state.most_turns < pulses and budget > 0:
+                    state.most_turns += 1
+                    budget -= 1
+                    more = True
+        left_out += [(state, turns_used(limits)) for state, _ in asking if not state.most_turns]
+    unwatered = {id(state) for state, _ in left_out}
+    return [state for state in states if id(state) not in unwatered], left_out

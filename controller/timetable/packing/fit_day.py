@@ -116,9 +116,9 @@ def pack(
 ) -> Packed:
     """Simulate the day and return its pulses in order of opening.
 
-    `by_hand` limits the visits of a day, and the turns of a visit. A dose that would run, in a full line, shorter than its valve's shortest pulse waits for another
+    A dose that would run, in a full line, shorter than its valve's shortest pulse waits for another
     day. Water that does not fit into the cap, the windows or the supply is returned with its
-    reason.
+    reason. `by_hand` limits the visits of a day, and the turns of a visit.
     """
     in_rounds = _packed(jobs, flows, most_open, least_share, by_hand, by_urgency=False)
     hands = {job.zone for job in jobs if job.valve is ValveKind.HAND}
