@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 from controller.clock import SystemClock
@@ -99,7 +100,7 @@ def planned(garden: Garden, first: date = FIRST, last: date = LAST) -> Timetable
 
 
 # A longer pause than this between two openings ends a visit.
-PAUSE = timedelta(minutes=15)
+PAUSE = timedelta(minutes=90)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +140,8 @@ class Asked:
     most_visits: int  # of one keeper on one day
     turns: int
     most_turns: int  # of one visit
-    minutes: float  # in the garden
+    pauses: int  # of more than a quarter of an hour, within a visit
+    minutes: float  # in the garden, pauses among them
     longest_min: float  # of one visit
     shortest_s: float
     litres: float
@@ -163,6 +165,11 @@ def asked(garden: Garden, timetable: Timetable) -> Asked:
         most_visits=max(on_day.values(), default=0),
         turns=len(pulses),
         most_turns=max((len(v.pulses) for v in found), default=0),
+        pauses=sum(
+            after.opens_utc - before.closes_utc > timedelta(minutes=15)
+            for visit in found
+            for before, after in pairwise(visit.pulses)
+        ),
         minutes=sum(v.minutes for v in found),
         longest_min=max((v.minutes for v in found), default=0.0),
         shortest_s=min((p.open_s for p in pulses), default=0.0),

@@ -298,7 +298,7 @@ class JobMaker:
             spread=need.spread,
             keeper=zone.bed.keeper if zone.valve.kind is ValveKind.HAND else "",
             own_rule=need.own_rule,
-            runs_short=need.runs_short,
+            needed_litres=need.needed_share * due_litres,
         )
 
     def guesses(self, doses: Iterable[Dose]) -> list[Message]:

@@ -49,7 +49,7 @@ class PartNeed:
     due: bool = True
     dries: bool = False  # the crop dries down: any water is too much
     own_rule: bool = False  # a seedbed, or plants just set out
-    runs_short: bool = False  # the crop would run short before the next chance
+    needed_share: float = 0.0  # of the dose: without it the crop runs short before the next chance
 
     @property
     def missing_mm(self) -> float:
@@ -159,7 +159,9 @@ def need_of_part(
             extra_depth = Quantity(extra * part.line_fraction, "depth")
             reasons.append(Message("need.washes_out_salt", {"depth": extra_depth}))
     found = need_of_strip(net, *reasons, due=net > 0.0)
-    return replace(found, runs_short=missing + expected > evening.raw_mm)
+    if missing + expected <= evening.raw_mm:
+        return found
+    return replace(found, needed_share=min(1.0, (missing + once_wet - evening.raw_mm) / missing))
 
 
 def _leaching_owed_mm(part: Part, account: Sequence[LedgerDay], share: float) -> float:
@@ -251,7 +253,7 @@ def _seedbed(
         reasons=(reason,),
         spread=spread,
         own_rule=True,
-        runs_short=True,
+        needed_share=1.0,
         due=on_strip >= SEEDBED_LEAST_MM or need is not None,
     )
 

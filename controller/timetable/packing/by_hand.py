@@ -3,7 +3,8 @@
 A hand opening takes whole minutes, one at least. A dose is divided into as few pulses as the soil
 takes in, of nearly equal minutes, so that none is a leftover. A visit is the openings of one keeper
 without a long pause. While one zone soaks, the keeper turns the next valve: the one with the
-longest way to go comes first, so that the visit ends soonest.
+longest way to go comes first, so that the visit ends soonest. They wait a quarter of an hour for a
+zone to soak, and longer only for a crop that would run short before the next round.
 """
 
 from __future__ import annotations
@@ -20,6 +21,9 @@ from controller.timetable.packing.job import Flows, Job, JobState
 MINUTE_S = 60.0
 # Who has to wait longer than this between two valves goes home, and the visit ends; our choice.
 VISIT_PAUSE_S = 900.0
+# For a crop that would run short before the next round they wait so long; our choice: 10 mm soak
+# into a clay loam in little more than an hour.
+NEEDY_PAUSE_S = 5400.0
 _NEARLY = 1e-6
 
 
@@ -95,15 +99,17 @@ def most_minutes(state: JobState, flow_l_s: float, *, room_s: float = math.inf) 
 
     `room_s` is the time until it must be shut [s].
     """
-    job = state.job
-    travel_s = (job.opens_in_s - job.closes_in_s) / 2.0
-    capped_s = max(0.0, job.cap_litres - state.given_l) / flow_l_s + travel_s
-    return math.floor(min(job.longest_open_s, room_s, capped_s) / MINUTE_S + _NEARLY)
+    most_s = min(state.job.longest_open_s, room_s, _cap_s(state, flow_l_s))
+    return math.floor(most_s / MINUTE_S + _NEARLY)
 
 
-def pulses_of(
-    state: JobState, left_l: float, flow_l_s: float, *, room_s: float = math.inf
-) -> tuple[int, int]:
+def _cap_s(state: JobState, flow_l_s: float) -> float:
+    """Time that the daily cap leaves. [s]"""
+    travel_s = (state.job.opens_in_s - state.job.closes_in_s) / 2.0
+    return max(0.0, state.job.cap_litres - state.given_l) / flow_l_s + travel_s
+
+
+def pulses_of(state: JobState, left_l: float, flow_l_s: float) -> tuple[int, int]:
     """Minutes of the next pulse and the number of pulses of the rest of a dose.
 
     Parameters
@@ -114,8 +120,6 @@ def pulses_of(
         What is left to give, beside what fills the line. [L]
     flow_l_s : float
         Flow, above 0. [L/s]
-    room_s : float
-        Time until the valve must be shut. [s]
 
     Returns
     -------
@@ -131,7 +135,8 @@ def pulses_of(
     fill_s = filling_s(line_litres=job.line_litres, flow_l_s=flow_l_s)
     travel_s = (job.opens_in_s - job.closes_in_s) / 2.0
     least = least_minutes(job, flow_l_s)
-    hard = max(least, most_minutes(state, flow_l_s, room_s=room_s))
+    hard = max(least, most_minutes(state, flow_l_s))
+    capped = math.floor(_cap_s(state, flow_l_s) / MINUTE_S + _NEARLY)
     soaks_s = fill_s + state.soaking.seconds_to_full(flow_l_s, 0.0) + travel_s
     most = hard
     if math.isfinite(soaks_s):
@@ -140,7 +145,8 @@ def pulses_of(
     pulses = max(1, math.floor((left_l / flow_l_s - MINUTE_S / 2.0) / each_s))
     while True:
         total_s = left_l / flow_l_s + pulses * (fill_s + travel_s)
-        minutes = math.ceil(max(whole_minutes(total_s), pulses * least) / pulses)
+        wanted = min(whole_minutes(total_s), capped)
+        minutes = math.ceil(max(wanted, pulses * least) / pulses)
         if minutes <= most:
             return minutes, pulses
         pulses += 1
@@ -179,7 +185,7 @@ class HandRounds:
     def opens(self, state: JobState, now: float) -> None:
         """Count a turn, and a visit if it begins one."""
         keeper = state.job.keeper
-        if not self._in_visit(keeper, now):
+        if not self._in_visit(keeper, now, _pause_s(state)):
             self._visits[keeper] = self._visits.get(keeper, 0) + 1
             self._turns[keeper] = 0
         self._turns[keeper] += 1
@@ -189,9 +195,9 @@ class HandRounds:
         """Remember when the valve was shut."""
         self._shut_s[state.job.keeper] = now
 
-    def _in_visit(self, keeper: str, at: float) -> bool:
+    def _in_visit(self, keeper: str, at: float, pause_s: float = VISIT_PAUSE_S) -> bool:
         shut_s = self._shut_s.get(keeper)
-        return shut_s is not None and at - shut_s <= VISIT_PAUSE_S + _NEARLY
+        return shut_s is not None and at - shut_s <= pause_s + _NEARLY
 
     def may_from(self, state: JobState, at: float) -> float:
         """The earliest time, `at` or later, at which the limits let this zone open.
@@ -203,12 +209,12 @@ class HandRounds:
         keeper = state.job.keeper
         if state.job.own_rule:
             return at
-        full = False
-        if self._in_visit(keeper, at):
+        full, pause_s = False, _pause_s(state)
+        if self._in_visit(keeper, at, pause_s):
             if self._turns[keeper] < self._limits.turns:
                 return at
             full = True
-            at = self._shut_s[keeper] + VISIT_PAUSE_S + MINUTE_S
+            at = self._shut_s[keeper] + pause_s + MINUTE_S
         if self._visits.get(keeper, 0) < self._limits.visits:
             return at
         state.kept_back = turns_used(self._limits) if full else _visits_used(self._limits)
@@ -254,6 +260,12 @@ class HandRounds:
                 state.at,
             ),
         )
+
+
+def _pause_s(state: JobState) -> float:
+    """How long its keeper waits for this zone. [s]"""
+    given_l = state.job.even_litres - state.left_l
+    return NEEDY_PAUSE_S if given_l + _NEARLY < state.job.needed_litres else VISIT_PAUSE_S
 
 
 def _visits_used(limits: HandLimits) -> Message:

@@ -380,8 +380,8 @@ class DaySimulation:
             to_end_s = self._stretch_ends_s(state, now) - job.closes_in_s - now
             state.least_min = least_minutes(job, flow)
             state.most_min = most_minutes(state, flow, room_s=to_end_s)
-            minutes, _ = pulses_of(state, now_l, flow, room_s=to_end_s)
-            state.target_l = water_of_minutes_l(job, minutes, flow)
+            minutes, _ = pulses_of(state, now_l, flow)
+            state.target_l = water_of_minutes_l(job, min(minutes, state.most_min), flow)
         else:
             pulses = max(1, math.ceil(now_l / at_once_l - 1e-9))
             state.target_l = now_l / pulses

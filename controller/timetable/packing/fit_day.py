@@ -225,7 +225,7 @@ def _too_little_by_hand(
     A dose under half a minute waits, unless its crop would run short: then a minute is given.
     """
     takes_s = fill_s + due_litres / flow_l_s
-    if takes_s < MINUTE_S / 2.0 and not job.runs_short:
+    if takes_s < MINUTE_S / 2.0 and job.needed_litres <= 0.0:
         return Message("left.under_half_a_minute", {"takes": Quantity(round(takes_s), "duration")})
     return too_little(due_litres, fill_s, flow_l_s, job.shortest_pulse_s)
 

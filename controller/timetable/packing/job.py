@@ -63,7 +63,7 @@ class Job:
     spread: bool = False  # in equal shares over all stretches, instead of in the first
     keeper: str = ""  # who turns a hand valve
     own_rule: bool = False  # seedbeds and plants just set out: no limit of visits holds them back
-    runs_short: bool = False  # the crop would run short before the next chance
+    needed_litres: float = 0.0  # of them, without which the crop runs short before the next chance
 
 
 @dataclass(slots=True, eq=False)
