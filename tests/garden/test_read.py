@@ -182,6 +182,8 @@ hold = [
 ]
 refill_at = 0.6
 most_open = 2
+hand_visits = 3
+hand_turns = 20
 least_share = 0.7
 basin = "8 mm"
 drilling_scatter = 0.1
@@ -277,6 +279,7 @@ def test_every_key_reads_into_the_model() -> None:
     assert guests.zones == {"a"}
     watering = garden.watering
     assert (watering.refill_at, watering.most_open, watering.least_share) == (0.6, 2, 0.7)
+    assert (watering.hand_visits, watering.hand_turns) == (3, 20)
     assert (watering.basin_mm, watering.shortest_pulse_s) == (near(8.0), 10.0)
     assert (watering.drilling_scatter, watering.level_error_m) == (0.1, near(0.00635))
     assert (watering.coefficients, watering.settling_days) == (Coefficients.SINGLE, 10)

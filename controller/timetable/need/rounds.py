@@ -208,7 +208,8 @@ def throttle_messages(
         soaking = soaking_of(account.wet_m2, soil, job_maker.garden.watering.basin_mm)
         passes_s = (largest[name] + account.line_litres) / alone_l_s
         at_once_s = account.line_litres / alone_l_s + soaking.seconds_to_full(alone_l_s, 0.0)
-        if min(passes_s, at_once_s) >= MINUTE_S:
+        seconds = passes_s if passes_s < MINUTE_S else at_once_s
+        if seconds >= MINUTE_S:
             continue
         target = throttle_to(
             zone,
@@ -222,11 +223,11 @@ def throttle_messages(
         dose_m3 = m3_from_l(largest[name] + account.line_litres)
         values = {
             "zone": name,
-            "takes": Quantity(round(min(passes_s, at_once_s)), "duration"),
+            "takes": Quantity(round(seconds), "duration"),
             "flow": Quantity(target.flow_m3_s, "rough flow"),
             "then": Quantity(round(dose_m3 / target.flow_m3_s), "duration"),
         }
-        if passes_s <= at_once_s:
+        if passes_s < MINUTE_S:
             found.append(Message("plan.throttle_for_time", values))
         else:
             found.append(Message("plan.throttle_for_soil", values))
