@@ -265,7 +265,32 @@ def _share_of(part: Part, facts: PlantingFacts, stage: str) -> float:
 
 
 def kc_once_wet(part: Part, evening: LedgerDay) -> float:
-    """Kc of the wetted ground on the last evening, as if the line had just wetted it."""
+    """Kc of the wetted ground on the last evening, as if the line had just wetted it.
+
+    Parameters
+    ----------
+    part : Part
+        The part of the zone, with its mulch and its line.
+    evening : LedgerDay
+        The last row of its ledger.
+
+    Returns
+    -------
+    float
+        At least `wet_kc` of that evening. [-]
+
+    Source
+    ------
+    FAO-56, eq. 71 to 77, with the surface at field capacity.
+
+    Examples
+    --------
+    With the one Kc of chapter 6, wet and dry ground have the same:
+
+    >>> from types import SimpleNamespace as Example  # of a ledger's row, what counts here
+    >>> kc_once_wet(None, Example(coefficients="single", wet_kc=1.05))
+    1.05
+    """
     if evening.coefficients == "single":
         return evening.wet_kc
     base, _ = kc_max_base(
