@@ -261,6 +261,9 @@ class Hold:
     reason: str = ""
 
 
+MOST_VISITS, MOST_TURNS = 12, 200  # a day, and a visit; wide limits, our choice
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Watering:
     """The watering settings of a garden.
