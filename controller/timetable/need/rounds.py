@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import islice
 
 from controller.demand.soil.packed_days import LedgerRows
 from controller.garden.model import Zone
@@ -96,9 +97,9 @@ def _asks(zone: Zone, account: ZoneAccount, job_maker: JobMaker, day: date, need
                 must_by = 0
             continue
         evening = account.ledgers[number][-1]
-        use_mm = _use_mm(job_maker, account.ledgers[number], day, kc=evening.wet_kc)
+        use_mm = _use_mm(job_maker, account.ledgers[number], day, chances, kc=evening.wet_kc)
         wet_kc = kc_once_wet(need.part, evening)
-        first_mm = _use_mm(job_maker, account.ledgers[number], day, kc=wet_kc)[0]
+        first_mm = _use_mm(job_maker, account.ledgers[number], day, chances, kc=wet_kc)[0]
         wait = _last_chance(need.strip_missing_mm, evening.raw_mm, use_mm, chances)
         must_by = min(must_by, wait)
         left_mm = need.strip_missing_mm * _left_share(account, job_maker, need)
@@ -139,13 +140,23 @@ def _chances(job_maker: JobMaker, zone: Zone, day: date) -> list[int]:
     return [0, *(n for n in ahead if (day + n * _DAY).weekday() in weekdays)]
 
 
-def _use_mm(job_maker: JobMaker, ledger: LedgerRows, day: date, *, kc: float) -> list[float]:
-    """Expected water use of the wetted ground, day by day from `day` on. [mm]"""
+def _use_mm(
+    job_maker: JobMaker, ledger: LedgerRows, day: date, chances: list[int], *, kc: float
+) -> list[float]:
+    """Expected water use of the wetted ground, day by day from `day` on. [mm]
+
+    Up to the next chance it is that of the outlook, and then that of the last week: so a forecast
+    that changes changes no round that is over.
+    """
     evening = ledger[-1]
-    return [
-        kc * evening.exposure * (job_maker.days.get(day + n * _DAY) or evening).eto_mm
-        for n in range(LOOK_AHEAD_DAYS)
+    week = [eto for eto, _ in islice(ledger.columns_back("eto_mm", "account"), LOOK_AHEAD_DAYS)]
+    usual_mm = sum(week) / len(week)
+    coming = [
+        (job_maker.days.get(day + n * _DAY) or evening).eto_mm
+        for n in range(min(chances[1], LOOK_AHEAD_DAYS))
     ]
+    coming += [usual_mm] * (LOOK_AHEAD_DAYS - len(coming))
+    return [kc * evening.exposure * eto_mm for eto_mm in coming]
 
 
 def _last_chance(missing_mm: float, raw_mm: float, use_mm: list[float], chances: list[int]) -> int:
