@@ -10,13 +10,14 @@ zone to soak, and longer only for a crop that would run short before the next ro
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from controller.garden.plumbing import ValveKind
 from controller.messages import Message
 from controller.timetable.need.pulse_length import filling_s, smallest_pulse_s, water_s
-from controller.timetable.packing.job import Flows, Job, JobState
+from controller.timetable.packing.job import Job, JobState
 
 MINUTE_S = 60.0
 # Who has to wait longer than this between two valves goes home, and the visit ends; our choice.
@@ -175,8 +176,18 @@ class HandRounds:
     With `by_urgency` the neediest zone goes first, for a day whose windows are too short.
     """
 
-    def __init__(self, limits: HandLimits, alone_l_s: Callable[[str], float], *, by_urgency: bool):
+    def __init__(
+        self,
+        limits: HandLimits,
+        alone_l_s: Callable[[str], float],
+        hands: Iterable[JobState],
+        *,
+        by_urgency: bool,
+    ):
         self._limits, self._alone_l_s, self._by_urgency = limits, alone_l_s, by_urgency
+        self._unturned: dict[str, set[str]] = {}  # zones of each keeper without a turn as yet
+        for state in hands:
+            self._unturned.setdefault(state.job.keeper, set()).add(state.job.zone)
         self._visits: dict[str, int] = {}
         self._turns: dict[str, int] = {}  # of the last visit
         self._shut_s: dict[str, float] = {}
@@ -189,6 +200,7 @@ class HandRounds:
             self._visits[keeper] = self._visits.get(keeper, 0) + 1
             self._turns[keeper] = 0
         self._turns[keeper] += 1
+        self._unturned[keeper].discard(state.job.zone)
         self._keeper = keeper
 
     def shuts(self, state: JobState, now: float) -> None:
@@ -210,12 +222,18 @@ class HandRounds:
         if state.job.own_rule:
             return at
         full, pause_s = False, _pause_s(state)
+        visits_left = self._limits.visits - self._visits.get(keeper, 0)
+        # Each zone has its first turn before any has another.
+        unturned = self._unturned[keeper] - {state.job.zone}
+        kept = max(0, len(unturned) - visits_left * self._limits.turns)
+        if state.slot == state.job.first_slot:
+            kept = 0
         if self._in_visit(keeper, at, pause_s):
-            if self._turns[keeper] < self._limits.turns:
+            if self._turns[keeper] + kept < self._limits.turns:
                 return at
             full = True
             at = self._shut_s[keeper] + pause_s + MINUTE_S
-        if self._visits.get(keeper, 0) < self._limits.visits:
+        if visits_left > 0:
             return at
         state.kept_back = turns_used(self._limits) if full else _visits_used(self._limits)
         return math.inf
@@ -277,36 +295,17 @@ def turns_used(limits: HandLimits) -> Message:
 
 
 def within_turns(
-    states: Sequence[JobState], flows: Flows, limits: HandLimits
+    states: Sequence[JobState], limits: HandLimits
 ) -> tuple[list[JobState], list[tuple[JobState, Message]]]:
-    """The zones that get a turn in the day's visits, and the others.
-
-    Each zone of a keeper gets its first turn, the neediest first, then its second, and so on, until
-    the turns are used up.
-    """
-    wanted: dict[str, list[tuple[JobState, int]]] = {}
+    """The zones, neediest first, that have a turn in the day's visits, and the others."""
+    fits: list[JobState] = []
+    left_out: list[tuple[JobState, Message]] = []
+    turns: Counter[str] = Counter()
     for state in states:
         if is_by_hand(state):
-            alone = flows.flow_l_s(state.job.zone, frozenset((state.job.zone,)))
-            _, pulses = pulses_of(state, state.left_l, alone)
-            wanted.setdefault(state.job.keeper, []).append((state, pulses))
-    left_out: list[tuple[JobState, Message]] = []
-    for mine in wanted.values():
-        budget = limits.turns * limits.visits
-        budget -= sum(pulses for state, pulses in mine if state.job.own_rule)
-        asking = [(state, pulses) for state, pulses in mine if not state.job.own_rule]
-        if sum(pulses for _, pulses in asking) <= budget:
-            continue
-        for state, _ in asking:
-            state.most_turns = 0
-        more = True
-        while more and budget > 0:
-            more = False
-            for state, pulses in asking:
-                if state.most_turns < pulses and budget > 0:
-                    state.most_turns += 1
-                    budget -= 1
-                    more = True
-        left_out += [(state, turns_used(limits)) for state, _ in asking if not state.most_turns]
-    unwatered = {id(state) for state, _ in left_out}
-    return [state for state in states if id(state) not in unwatered], left_out
+            if not state.job.own_rule and turns[state.job.keeper] >= limits.turns * limits.visits:
+                left_out.append((state, turns_used(limits)))
+                continue
+            turns[state.job.keeper] += 1
+        fits.append(state)
+    return fits, left_out

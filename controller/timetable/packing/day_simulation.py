@@ -31,7 +31,6 @@ from controller.timetable.packing.by_hand import (
     least_minutes,
     most_minutes,
     pulses_of,
-    turns_used,
     water_of_minutes_l,
 )
 from controller.timetable.packing.job import (
@@ -154,8 +153,7 @@ class DaySimulation:
         self._foreseen = flows if isinstance(flows, FlowsForeseen) else None
         self._least_share = least_share
         self._hand_free_s = 0.0
-        self._limits = limits
-        self._rounds = HandRounds(limits, self._alone_l_s, by_urgency=by_urgency)
+        self._rounds = HandRounds(limits, self._alone_l_s, self._hands, by_urgency=by_urgency)
         # Of each zone alone: the flow it has and must keep, its dry holes; its shortest pulse, and
         # its closing travel.
         self._alone = {
@@ -304,7 +302,7 @@ class DaySimulation:
         hand = job.valve is ValveKind.HAND
         if hand:
             at = max(at, self._hand_free_s)
-            if self._no_more_turns(state):
+            if self._at_its_cap(state):
                 return None
         least_s = self._least_s[job.zone]
         for begins, ends in self._spans[job.zone]:
@@ -317,15 +315,12 @@ class DaySimulation:
                 return moment
         return None
 
-    def _no_more_turns(self, state: JobState) -> bool:
-        """Whether its turns are used up, or its daily cap has no room for a minute more."""
+    def _at_its_cap(self, state: JobState) -> bool:
+        """Whether its daily cap has no room for a minute more."""
         job, alone = state.job, self._alone[state.job.zone]
-        if state.slot - job.first_slot >= state.most_turns:
-            state.kept_back = turns_used(self._limits)
-        elif most_minutes(state, alone) < least_minutes(job, alone):
-            state.kept_back = Message("left.over_cap")
-        else:
+        if most_minutes(state, alone) >= least_minutes(job, alone):
             return False
+        state.kept_back = Message("left.over_cap")
         return True
 
     def _worth_l(self, state: JobState) -> float:

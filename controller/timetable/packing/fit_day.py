@@ -142,7 +142,7 @@ def _packed(
         state = _admit(job, flows, not_fitted)
         if state is not None:
             states.append(state)
-    states, left_out = within_turns(states, flows, limits)
+    states, left_out = within_turns(states, limits)
     not_fitted += (_left_over(state.job, state.left_l, reason) for state, reason in left_out)
     pulses: list[Pulse] = []
     if states:

@@ -90,12 +90,11 @@ class JobState:
     may_until_s: float | None = None
     not_before_s: float = 0.0
     refused: frozenset[str] | None = None
-    # Of a hand valve: litres given, minutes of this opening at most, turns left, and what limit of
+    # Of a hand valve: litres given, minutes of this opening at least and at most, and what limit of
     # visits or turns keeps it back.
     given_l: float = 0.0
     least_min: int = 1
     most_min: int = 0
-    most_turns: int = 1_000_000
     kept_back: Message | None = None
 
     def waits_anew(self) -> None:
