@@ -8,7 +8,6 @@ from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
 
-from controller.clock import SystemClock
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
 from controller.hydraulics.network.garden_lines import Lines
@@ -18,6 +17,7 @@ from controller.timetable.need.jobs import NOTHING_GIVEN, Grounds
 from controller.timetable.plan import Weather, plan_on
 from controller.timetable.records import Pulse, Timetable
 from crops.catalogue import load
+from support.clock import HandClock
 
 CONFIG = Path(__file__).resolve().parents[2] / "config"
 FIRST, LAST = date(2031, 6, 23), date(2031, 7, 6)  # two weeks of the example's own weather
@@ -86,7 +86,7 @@ def example_garden() -> Garden:
 
 def planned(garden: Garden, first: date = FIRST, last: date = LAST) -> Timetable:
     """Its timetable for those days on the example weather, with nothing on record."""
-    found = Gatherer(CONFIG, CONFIG, SystemClock()).gather(garden, forecast_days=14)
+    found = Gatherer(CONFIG, CONFIG, HandClock()).gather(garden, forecast_days=14)
     return plan_on(
         garden,
         Grounds(garden, load()),
@@ -100,7 +100,7 @@ def planned(garden: Garden, first: date = FIRST, last: date = LAST) -> Timetable
 
 
 # A longer pause than this between two openings ends a visit.
-PAUSE = timedelta(minutes=90)
+PAUSE = timedelta(minutes=120)
 
 
 @dataclass(frozen=True, slots=True)

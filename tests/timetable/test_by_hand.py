@@ -278,13 +278,13 @@ def test_a_pause_of_more_than_a_quarter_of_an_hour_ends_the_round() -> None:
     assert twice.not_fitted == ()
 
 
-def test_for_a_crop_that_would_run_short_the_keeper_waits_up_to_an_hour_and_a_half() -> None:
+def test_for_a_crop_that_would_run_short_the_keeper_waits_up_to_two_hours() -> None:
     job = a_job(even_litres=42.0, soaking=LOAM, needed_litres=30.0)
     assert minutes(packed(job).pulses) == [("a", 0.0, 4.0), ("a", 20.0, 23.0)]
     # It has what it needs after the first.
     assert len(packed(replace(job, needed_litres=20.0)).pulses) == 1
-    # WORKED: 9.84 mm at 0.0015 mm/s soak for 109 minutes.
-    clay = replace(LOAM, intake_mm_s=0.0015, basin_mm=12.0)
+    # WORKED: (0.05 - 0.001) * 240 s = 11.8 mm, which soak at 0.001 mm/s for 196 minutes.
+    clay = replace(LOAM, intake_mm_s=0.001, basin_mm=12.0)
     assert len(packed(replace(job, soaking=clay)).pulses) == 1
 
 
@@ -536,7 +536,7 @@ def test_the_example_garden_asks_each_keeper_for_one_round_a_day() -> None:
     found = asked(garden, timetable)
     print(found)
     assert found.visits == found.days_with_visit <= 15
-    assert found.turns <= 18 and found.minutes <= 260
+    assert found.turns <= 20 and found.minutes <= 400
     assert found.shortest_s >= 60.0 and found.least_stress >= 0.98
     assert {visit.keeper for visit in visits(garden, timetable.pulses)} == {"Bram", "Ione", "Tavi"}
     # No hand valve has a line that the daemon could drive.

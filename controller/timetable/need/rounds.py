@@ -21,7 +21,7 @@ from controller.demand.soil.packed_days import LedgerRows
 from controller.garden.model import Zone
 from controller.garden.plumbing import ValveKind
 from controller.hydraulics.design.limits import WORTH_THROTTLING, longest_run_s, throttle_to
-from controller.messages import Message, Quantity
+from controller.messages import Message, Quantity, Value
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import even_litres, soaking_of
 from controller.timetable.need.jobs import JobMaker
@@ -232,7 +232,7 @@ def throttle_messages(
         if m3_from_l(alone_l_s) < WORTH_THROTTLING * target.flow_m3_s:
             continue
         dose_m3 = m3_from_l(largest[name] + account.line_litres)
-        values = {
+        values: dict[str, Value] = {
             "zone": name,
             "takes": Quantity(round(seconds), "duration"),
             "flow": Quantity(target.flow_m3_s, "rough flow"),

@@ -23,8 +23,8 @@ MINUTE_S = 60.0
 # Who has to wait longer than this between two valves goes home, and the visit ends; our choice.
 VISIT_PAUSE_S = 900.0
 # For a crop that would run short before the next round they wait so long; our choice: 10 mm soak
-# into a clay loam in little more than an hour.
-NEEDY_PAUSE_S = 5400.0
+# into a clay loam in little more than an hour, and an open row gives more than that in a minute.
+NEEDY_PAUSE_S = 7200.0
 _NEARLY = 1e-6
 
 
@@ -235,7 +235,7 @@ class HandRounds:
             at = self._shut_s[keeper] + pause_s + MINUTE_S
         if visits_left > 0:
             return at
-        state.kept_back = turns_used(self._limits) if full else _visits_used(self._limits)
+        state.kept_back = _turns_used(self._limits) if full else _visits_used(self._limits)
         return math.inf
 
     def in_order(
@@ -290,7 +290,7 @@ def _visits_used(limits: HandLimits) -> Message:
     return Message("left.hand_visits", {"visits": limits.visits})
 
 
-def turns_used(limits: HandLimits) -> Message:
+def _turns_used(limits: HandLimits) -> Message:
     return Message("left.hand_turns", {"turns": limits.turns})
 
 
@@ -304,7 +304,7 @@ def within_turns(
     for state in states:
         if is_by_hand(state):
             if not state.job.own_rule and turns[state.job.keeper] >= limits.turns * limits.visits:
-                left_out.append((state, turns_used(limits)))
+                left_out.append((state, _turns_used(limits)))
                 continue
             turns[state.job.keeper] += 1
         fits.append(state)
