@@ -340,11 +340,7 @@ class WrittenWatering(Table):
         by(v.whole("visits a day", 1, MOST_VISITS)),
         Unwritten("our choice: one round a day for each keeper"),
     ] = 1
-    hand_turns: Annotated[
-        int,
-        by(v.whole("turns a visit", 1, MOST_TURNS)),
-        Unwritten("our choice: an hour or so, at five minutes an opening"),
-    ] = 12
+    hand_turns: Annotated[int, by(v.whole("turns a visit", 1, MOST_TURNS))] | None = None
     most_open: Annotated[
         int, by(v.whole("the most zones open", 1, 100)), Unwritten("our choice")
     ] = 3

@@ -599,3 +599,13 @@ def test_whatever_stands_at_a_key_it_reads_or_is_refused_in_our_words(
 def test_any_text_reads_or_is_refused_in_our_words(text: str) -> None:
     with pytest.raises(GardenFileError):
         read(text)
+
+
+def test_a_round_has_a_turn_for_each_hand_zone_of_a_keeper_and_twelve_at_least() -> None:
+    more = (
+        '[[zone]]\nname = "z{}"\nrow = [{{ length = "11 ft", every = "6 in", bore = "1/16 in" }}]\n'
+    )
+    for count, turns in ((3, 12), (15, 16)):  # with the one that the ten lines have
+        garden = read(TEN_LINES + "".join(more.format(n) for n in range(count)))
+        assert garden.watering.hand_turns == turns
+        assert any((f.key, f.shown) == ("hand_turns", str(turns)) for f in garden.filled)
