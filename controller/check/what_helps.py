@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
-from controller.garden.model import Garden, UnlikeRows, Window, Zone
+from controller.garden.model import MOST_TURNS, MOST_VISITS, Garden, UnlikeRows, Window, Zone
 from controller.garden.plumbing import ValveKind
 from controller.messages import Message, Quantity
 from controller.units import gal_from_m3, l_from_m3, m3_from_gal, m3_from_l
@@ -21,6 +21,8 @@ CAP_FACTORS = (1.1, 1.25, 1.5, 2.0, 3.0, 5.0, 10.0, 30.0)
 OPEN_FACTORS = (1.5, 2.0, 3.0, 4.0)
 PULSE_FACTORS = (0.5, 0.2)
 MORE_OPEN = 4
+MORE_VISITS = 3
+TURN_FACTORS = (1.5, 2.0, 3.0, 5.0)
 LONGER_H = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0)
 SECOND_H = (1.0, 2.0, 3.0)
 EVENING, MORNING = time(18), time(5)  # when another window begins
@@ -124,12 +126,18 @@ def ladders(garden: Garden, reasons: Mapping[str, Collection[Message]]) -> list[
     mean = [z for z in garden.zones if z.name in reasons and z.unlike_rows is UnlikeRows.MEAN]
     days = zones_of("left.no_window")
     capped, short_open = zones_of("left.over_cap"), zones_of("left.open_too_short")
+    over, turned = zones_of("left.hand_visits"), zones_of("left.hand_turns")
+    turns, visits = garden.watering.hand_turns, garden.watering.hand_visits
+    more_turns = [n for f in TURN_FACTORS if (n := math.ceil(f * turns)) <= MOST_TURNS]
+    more_visits = range(visits + 1, min(visits + MORE_VISITS, MOST_VISITS) + 1)
     too_little, held = zones_of("left.too_little"), zones_of("left.held")
     found = (
         ("unlike_rows", mean, [_for_the_neediest(mean)]),
         ("daily_cap", capped, [_cap(garden, capped, f) for f in CAP_FACTORS]),
         ("longest_open", short_open, [_open(short_open, f) for f in OPEN_FACTORS]),
         ("shortest_pulse", too_little, [_pulse(garden, too_little, f) for f in PULSE_FACTORS]),
+        ("hand_turns", turned, [_hand_turns(count) for count in more_turns]),
+        ("hand_visits", over, [_hand_visits(count) for count in more_visits]),
         ("window", days, _more_days(garden, days)),
         ("most_open", crowded, [_most_open(count) for count in most]),
         ("window", closed, [_longer(garden, closed, hours) for hours in LONGER_H]),
@@ -201,6 +209,20 @@ def _most_open(count: int) -> Step:
     return Step(
         apply=lambda garden: replace(garden, watering=replace(garden.watering, most_open=count)),
         message=lambda zone: Message("help.most_open", {"count": count}),
+    )
+
+
+def _hand_turns(count: int) -> Step:
+    return Step(
+        apply=lambda garden: replace(garden, watering=replace(garden.watering, hand_turns=count)),
+        message=lambda zone: Message("help.hand_turns", {"count": count}),
+    )
+
+
+def _hand_visits(count: int) -> Step:
+    return Step(
+        apply=lambda garden: replace(garden, watering=replace(garden.watering, hand_visits=count)),
+        message=lambda zone: Message("help.hand_visits", {"count": count}),
     )
 
 

@@ -261,6 +261,9 @@ class Hold:
     reason: str = ""
 
 
+MOST_VISITS, MOST_TURNS = 12, 200  # a day, and a visit; wide limits, our choice
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Watering:
     """The watering settings of a garden.
@@ -268,7 +271,8 @@ class Watering:
     `refill_at` is the share of readily available water that may be gone before a dose is due; None:
     by the crop's stage. `satisfy` is the ground for which a dose is made. `hand_water` is the rule
     for hand valves without a note. Up to `most_open` zones are open together, each with at least
-    `least_share` of its flow alone. A depth of `basin_mm` may stand on the wetted strip.
+    `least_share` of its flow alone. A depth of `basin_mm` may stand on the wetted strip. A keeper
+    makes up to `hand_visits` visits a day, with up to `hand_turns` openings of hand valves each.
     """
 
     windows: tuple[Window, ...]
@@ -285,6 +289,8 @@ class Watering:
     coefficients: Coefficients = Coefficients.DUAL
     forecast_trust: float = 0.5  # share of expected rain that may lower a dose; 0: none
     settling_days: int = 7  # after setting out, with water at every chance
+    hand_visits: int = 1
+    hand_turns: int = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
@@ -18,6 +19,7 @@ from controller.garden.from_file.hardware import health_of, master_of, meter_of,
 from controller.garden.from_file.supply import runs_of, supply_of
 from controller.garden.from_file.zones import ZoneBuilder
 from controller.garden.model import (
+    MOST_TURNS,
     Board,
     Garden,
     Hold,
@@ -185,6 +187,8 @@ def _watering(filling: Filling, zones: tuple[Zone, ...]) -> Watering:
         settling_days=(used if set_out else w).settling_days,
         refill_at=used.refill_at,
         hand_water=(used if by_hand else w).hand_water,
+        hand_visits=(used if by_hand else w).hand_visits,
+        hand_turns=_hand_turns(filling, zones),
         holds=tuple(
             Hold(
                 begins=_first_moment(hold.begins),
@@ -204,6 +208,21 @@ def _watering(filling: Filling, zones: tuple[Zone, ...]) -> Watering:
         coefficients=used.coefficients,
         forecast_trust=used.forecast_trust,
     )
+
+
+# Our choice: an hour or so, at five minutes an opening.
+_HAND_TURNS = 12
+
+
+def _hand_turns(filling: Filling, zones: tuple[Zone, ...]) -> int:
+    """The turns of a round as written; else twelve, or one for each zone of a keeper."""
+    written = filling.written.watering.hand_turns
+    keepers = Counter(z.bed.keeper for z in zones if z.valve.kind is ValveKind.HAND)
+    turns = min(MOST_TURNS, max(_HAND_TURNS, *keepers.values(), 0))
+    if written is None and keepers:
+        why = "our choice: an hour or so, or one for each zone of a keeper"
+        filling.report(("watering",), "hand_turns", str(turns), why)
+    return turns if written is None else written
 
 
 # Our choice: before the heat of the day, and when people come home.

@@ -20,7 +20,14 @@ from controller.garden.device_schema import (
     WrittenValve,
 )
 from controller.garden.device_schema import opening as read_opening
-from controller.garden.model import Coefficients, HandWater, Satisfy, UnlikeRows
+from controller.garden.model import (
+    MOST_TURNS,
+    MOST_VISITS,
+    Coefficients,
+    HandWater,
+    Satisfy,
+    UnlikeRows,
+)
 from controller.garden.plumbing import Begins, Face, Opening, Pipe, SupplyKind, ValveKind, Walls
 from controller.garden.pydantic_form import (
     Field,
@@ -329,6 +336,12 @@ class WrittenWatering(Table):
         word("hand_water", HandWater),
         Unwritten("taken as done as the sheet said, unless a note says otherwise"),
     ] = HandWater.AS_PRINTED
+    hand_visits: Annotated[
+        int,
+        by(v.whole("visits a day", 1, MOST_VISITS)),
+        Unwritten("our choice: one round a day for each keeper"),
+    ] = 1
+    hand_turns: Annotated[int, by(v.whole("turns a visit", 1, MOST_TURNS))] | None = None
     most_open: Annotated[
         int, by(v.whole("the most zones open", 1, 100)), Unwritten("our choice")
     ] = 3

@@ -12,9 +12,11 @@ from datetime import date, timedelta
 
 from controller.demand.records import ASSUMED, PLANNED, RECORDED
 from controller.demand.soil.zone_days import ZoneDays
-from controller.garden.model import Zone
+from controller.garden.model import Watering, Zone
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.jobs import JobMaker
+from controller.timetable.need.rounds import hand_needs
+from controller.timetable.packing.by_hand import HandLimits
 from controller.timetable.packing.fit_day import (
     NOTHING_ON_DAY,
     GivenOnDay,
@@ -130,10 +132,15 @@ class GardenAccounts:
         """
         if not assumed:
             return {}
+        in_round = hand_needs(day, self.job_makers, self.accounts)
         jobs = [
             job
             for zone in self.job_maker.garden.zones
-            if (job := self.job_makers[zone.name].job(zone, self.accounts[zone.name], day))
+            if (
+                job := self.job_makers[zone.name].job(
+                    zone, self.accounts[zone.name], day, needs=in_round.get(zone.name)
+                )
+            )
         ]
         if not any(job.zone in assumed for job in jobs):
             return {}
@@ -145,6 +152,7 @@ class GardenAccounts:
             network=self.job_maker.lines,
             most_open=watering.most_open,
             least_share=watering.least_share,
+            by_hand=hand_limits(watering),
         )
 
     def plan(self, day: date) -> DayPlanned:
@@ -156,6 +164,7 @@ class GardenAccounts:
             self.flows,
             most_open=watering.most_open,
             least_share=watering.least_share,
+            by_hand=hand_limits(watering),
         )
         given = given_on_day(packed)
         for zone in self.job_maker.garden.zones:
@@ -176,8 +185,11 @@ class GardenAccounts:
         )
 
     def _doses(self, day: date) -> list[tuple[Job, Dose]]:
+        in_round = hand_needs(day, self.job_makers, self.accounts)
         found = (
-            self.job_makers[zone.name].dose(zone, self.accounts[zone.name], day)
+            self.job_makers[zone.name].dose(
+                zone, self.accounts[zone.name], day, needs=in_round.get(zone.name)
+            )
             for zone in self.job_maker.garden.zones
         )
         return [job for job in found if job is not None]
@@ -216,3 +228,8 @@ class GardenAccounts:
         moisture = self.job_maker.given.soil_starts.get((zone.name, day))
         if moisture is not None:
             self.accounts[zone.name].as_read(moisture)
+
+
+def hand_limits(watering: Watering) -> HandLimits:
+    """What a keeper is asked at most on a day."""
+    return HandLimits(visits=watering.hand_visits, turns=watering.hand_turns)

@@ -9,6 +9,7 @@ from controller.demand.plants.course import LIFT_WITHIN_DAYS
 from controller.demand.plants.development import too_cold
 from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import Part, PlantingFacts
+from controller.garden.plumbing import ValveKind
 from controller.messages import Message, Quantity, Value
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.jobs import JobMaker, allowed_mm
@@ -193,10 +194,12 @@ def _gone(job_maker: JobMaker, ledger: Sequence[LedgerDay], day: date, last: dat
     depth = Quantity(worst.wet_depletion_mm, "depth")
     if allowed is None or worst.phase in ("seedbed", "settling"):
         return Message("dry.depletion", {"depth": depth})
-    return Message(
-        "dry.covered" if worst.wet_depletion_mm >= allowed else "dry.below_allowed",
-        {"depth": depth, "allowed": Quantity(allowed, "depth")},
-    )
+    values = {"depth": depth, "allowed": Quantity(allowed, "depth")}
+    if worst.wet_depletion_mm < allowed:
+        return Message("dry.below_allowed", values)
+    if job_maker.garden.zone(worst.zone).valve.kind is ValveKind.HAND:
+        return Message("dry.waits_for_round", values)
+    return Message("dry.covered", values)
 
 
 SOON_DAYS = 7  # an end, or a stop of water, is announced so many days before

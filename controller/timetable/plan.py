@@ -31,6 +31,7 @@ from controller.timetable.garden_accounts import DayPlanned, GardenAccounts
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import as_planned, counted_on
 from controller.timetable.need.jobs import NOTHING_GIVEN, Given, Grounds, JobMaker, finished
+from controller.timetable.need.rounds import throttle_messages
 from controller.timetable.need.wetted_area import side_reach_m, wet_ground_m2
 from controller.timetable.notices import ending_messages, shortages, without_water
 from controller.timetable.packing.job import NetworkFlows
@@ -156,6 +157,7 @@ def plan_garden(
     doses = [dose for p in planned for dose in finished(p.doses, p.packed.pulses)]
     not_fitted = [left for p in planned for left in p.packed.not_fitted]
     messages += carried.job_maker.guesses(doses)
+    messages += throttle_messages(carried.job_maker, accounts, doses)
     ledger = JoinedRows(rows for account in accounts.values() for rows in account.ledgers)
     pulses = tuple(pulse for p in planned for pulse in p.packed.pulses)
     return Timetable(

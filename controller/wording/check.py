@@ -267,6 +267,8 @@ SENTENCES: dict[str, str] = {
     "help.longest_open": 'longest_open = "{longest}"',
     "help.shortest_pulse": 'shortest_pulse = "{shortest}" at its valve',
     "help.most_open": "most_open = {count}",
+    "help.hand_turns": "hand_turns = {count}",
+    "help.hand_visits": "hand_visits = {count}",
     "help.longer_windows": "windows {more} longer ({windows:listed})",
     "help.window": "{opens:%H:%M} to {closes:%H:%M}",
     "help.another_window": "another window, {opens:%H:%M} to {closes:%H:%M}",

@@ -6,12 +6,23 @@ SENTENCES: dict[str, str] = {
     "plan.of_zone": "{zone}: {remark}",
     "plan.of_planting": "{crop} from {start}: {remark}",
     "plan.flow_is_a_guess": 'zone "{zone}": {doubt}',
+    "plan.throttle_for_time": (
+        'zone "{zone}": its water passes in {takes}, which no hand can time, and it is opened for '
+        "whole minutes; throttle it, alone, to about {flow}, and write that as its opening in the "
+        "garden file: then it takes {then}"
+    ),
+    "plan.throttle_for_soil": (
+        'zone "{zone}": the soil takes at once what passes in {takes}, and it is opened for whole '
+        "minutes: the rest stands on the bed; throttle it, alone, to about {flow}, and write that "
+        "as its opening in the garden file: then its dose takes {then}"
+    ),
     # Why a dose is due, and what changes it.
     "need.share_used_up": "the allowed share is used up",
     "need.runs_short": "it would run short before the next chance",
     "need.runs_short_rain_unknown": (
         "it would run short before the next chance, and rain is unknown"
     ),
+    "need.brought_forward": "it would run short before the next round",
     "need.dries_down": "it dries down",
     "need.settles_in": "it is settling in",
     "need.settles_in_days": "it is settling in, {days} days yet",
@@ -50,6 +61,17 @@ SENTENCES: dict[str, str] = {
         "it would take less than {seconds:g} s{after}; it waits until more is missing"
     ),
     "left.after_filling": " after filling its line for {fill}",
+    "left.under_half_a_minute": (
+        "it would take {takes}, and a hand valve is opened for whole minutes; it waits until more "
+        "is missing"
+    ),
+    "left.hand_visits": (
+        "the round is over before its soil takes more (hand_visits = {visits}); it goes on at the "
+        "next"
+    ),
+    "left.hand_turns": (
+        "the turns of the round are used up (hand_turns = {turns}); it goes on at the next"
+    ),
     "left.plugged": "all its rows are plugged",
     # Why a zone gets no water in the planned days.
     "dry.not_given": "on {day}: {reason}",
@@ -76,6 +98,10 @@ SENTENCES: dict[str, str] = {
     "dry.covered": (
         "{depth} gone, watered at {allowed}: rain that is likely, or what it was given that day, "
         "covers it"
+    ),
+    "dry.waits_for_round": (
+        "{depth} gone, watered at {allowed}: the crop does not feel it yet, and its keeper's next "
+        "round is early enough"
     ),
     # Plantings that end.
     "end.sown_cold": (

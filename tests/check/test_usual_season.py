@@ -213,6 +213,20 @@ def test_an_hour_more_where_half_an_hour_is_too_little_for_hand_valves() -> None
     assert not any("most_open" in step for step in steps)  # one hand, one valve
 
 
+def test_more_turns_a_round_where_a_keeper_has_too_few() -> None:
+    zones = [lettuce(f"salad {n}", None, opening=gentle(0.8)) for n in range(6)]
+    watering = watered_on(Window(opens=time(18), closes=time(21)), basin_mm=200.0, hand_turns=2)
+    garden = a_garden(*zones, watering=watering)
+    season = played(garden)
+    assert {short.reason for short in season.short} == {
+        Message("left.hand_turns", {"turns": 2}),
+    }
+    (step,) = {change_of(found) for found in season.helps.values()}
+    assert step in ("hand_turns = 3", "hand_turns = 4", "hand_turns = 6")
+    turns = int(step.rpartition(" ")[2])
+    assert short_of(watered(garden, hand_turns=turns)) == set()
+
+
 def test_a_hold_is_named_and_lifting_it_helps() -> None:
     hold = Hold(begins=datetime(2031, 7, 10), ends=datetime(2031, 8, 1), reason="new boards")
     garden = a_garden(lettuce(), watering=watered_on(EVERY_DAY, holds=(hold,)))

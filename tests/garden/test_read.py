@@ -182,6 +182,8 @@ hold = [
 ]
 refill_at = 0.6
 most_open = 2
+hand_visits = 3
+hand_turns = 20
 least_share = 0.7
 basin = "8 mm"
 drilling_scatter = 0.1
@@ -277,6 +279,7 @@ def test_every_key_reads_into_the_model() -> None:
     assert guests.zones == {"a"}
     watering = garden.watering
     assert (watering.refill_at, watering.most_open, watering.least_share) == (0.6, 2, 0.7)
+    assert (watering.hand_visits, watering.hand_turns) == (3, 20)
     assert (watering.basin_mm, watering.shortest_pulse_s) == (near(8.0), 10.0)
     assert (watering.drilling_scatter, watering.level_error_m) == (0.1, near(0.00635))
     assert (watering.coefficients, watering.settling_days) == (Coefficients.SINGLE, 10)
@@ -596,3 +599,13 @@ def test_whatever_stands_at_a_key_it_reads_or_is_refused_in_our_words(
 def test_any_text_reads_or_is_refused_in_our_words(text: str) -> None:
     with pytest.raises(GardenFileError):
         read(text)
+
+
+def test_a_round_has_a_turn_for_each_hand_zone_of_a_keeper_and_twelve_at_least() -> None:
+    more = (
+        '[[zone]]\nname = "z{}"\nrow = [{{ length = "11 ft", every = "6 in", bore = "1/16 in" }}]\n'
+    )
+    for count, turns in ((3, 12), (15, 16)):  # with the one that the ten lines have
+        garden = read(TEN_LINES + "".join(more.format(n) for n in range(count)))
+        assert garden.watering.hand_turns == turns
+        assert any((f.key, f.shown) == ("hand_turns", str(turns)) for f in garden.filled)

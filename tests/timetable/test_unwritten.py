@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 
 import pytest
 from pytest import approx
@@ -13,8 +13,8 @@ from support.given import EveryDay
 from support.mornings import a_plan
 from support.said import said
 
-from controller.garden.model import Garden, HandWater
-from controller.garden.plumbing import Opening
+from controller.garden.model import Bed, Garden, HandWater, Window
+from controller.garden.plumbing import Opening, ValveKind
 from controller.timetable.need.jobs import NOTHING_GIVEN, Given
 from controller.timetable.records import Timetable
 from controller.timetable.unwritten import NO_RECORD, Record, record_messages, zones_as_printed
@@ -23,6 +23,9 @@ from controller.units import m3_s_from_l_min
 DAY = timedelta(days=1)
 BEGINS, TODAY = date(2031, 5, 1), date(2031, 7, 1)
 DAYS = even_days(BEGINS, TODAY + 14 * DAY)
+# Apart, so that no relay zone changes the flow of a hand valve, and the minutes it is rounded to.
+MORNING = Window(opens=time(5), closes=time(8), valves=frozenset({ValveKind.RELAY}))
+EVENING = Window(opens=time(17), closes=time(20), valves=frozenset({ValveKind.HAND}))
 SLOW = Opening(alone_flow_m3_s=m3_s_from_l_min(2.0))
 
 
@@ -32,8 +35,15 @@ def garden(hand_water: HandWater = HandWater.AS_PRINTED) -> Garden:
     return a_garden(
         a_zone("relay", 17, opening=SLOW),
         a_zone("hand", None, opening=SLOW, rows=(a_row(6.0),)),
-        a_zone("asks", None, opening=SLOW, hand_water=HandWater.AS_CONFIRMED),
-        watering=replace(plain.watering, hand_water=hand_water),
+        # Of a keeper of its own, so that no round of theirs decides when "hand" is watered.
+        a_zone(
+            "asks",
+            None,
+            opening=SLOW,
+            hand_water=HandWater.AS_CONFIRMED,
+            bed=Bed(name="bed asks", soil="loam", keeper="Bram"),
+        ),
+        watering=replace(plain.watering, hand_water=hand_water, windows=(MORNING, EVENING)),
     )
 
 

@@ -35,8 +35,8 @@ class ZoneAccount:
     `shares` are the parts' shares of the zone's flow; they follow from the holes alone, not from
     the crops. A dose for a part is divided by its entry in `divisors`, one for the whole zone by
     `divisor`. `driest` is what the zone's driest quarter gets, as a share of the mean. `wet_m2` is
-    the ground that the zone's rows wet. With `watered_in`, each planting counts as soaked by hand
-    on its first day.
+    the ground that the zone's rows wet, `alone_l_s` its flow with no other zone open. With
+    `watered_in`, each planting counts as soaked by hand on its first day.
     """
 
     def __init__(
@@ -58,6 +58,7 @@ class ZoneAccount:
         self.begins = min(starts) - BARE_BEFORE if starts else None
         self.ledgers = tuple(LedgerRows() for _ in parts)
         alone = lines.open_set(frozenset((zone.name,))).zones[zone.name]
+        self.alone_l_s = l_from_m3(alone.flow_m3_s)
         self.shares = _shares(parts, alone)
         self.driest = real_uniformity(alone.holes, watering)
         self.divisor = dose_divisor(self.driest, watering)

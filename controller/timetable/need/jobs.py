@@ -11,10 +11,11 @@ from itertools import islice
 from controller.demand.plants.course import in_first_year
 from controller.demand.plants.stages import FIRST_YEAR_REFILL_AT
 from controller.demand.records import DayInput, LedgerDay, Observation
-from controller.demand.soil.ground import PlantingFacts
+from controller.demand.soil.ground import Part, PlantingFacts
 from controller.demand.soil.packed_days import LedgerRows
 from controller.demand.soil.salinity import leaching_share_of
 from controller.garden.model import Garden, UnlikeRows, Zone
+from controller.garden.plumbing import ValveKind
 from controller.hydraulics.design.row_warnings import opening_warning
 from controller.hydraulics.network.garden_lines import Lines
 from controller.messages import Message
@@ -131,14 +132,31 @@ class JobMaker:
     frost: Collection[date] = ()
     coming_mm: Mapping[date, float] = field(default_factory=dict)
 
-    def job(self, zone: Zone, account: ZoneAccount, day: date) -> Job | None:
-        """The zone's job on this day, from its account of the evening before; None if not due."""
-        due = self._due(zone, account, day)
+    def job(
+        self,
+        zone: Zone,
+        account: ZoneAccount,
+        day: date,
+        *,
+        needs: Mapping[int, PartNeed] | None = None,
+    ) -> Job | None:
+        """The zone's job on this day, from its account of the evening before; None if not due.
+
+        `needs` are those of its parts, if they are known.
+        """
+        due = self._due(zone, account, day, needs)
         return None if due is None else due.job
 
-    def dose(self, zone: Zone, account: ZoneAccount, day: date) -> tuple[Job, Dose] | None:
+    def dose(
+        self,
+        zone: Zone,
+        account: ZoneAccount,
+        day: date,
+        *,
+        needs: Mapping[int, PartNeed] | None = None,
+    ) -> tuple[Job, Dose] | None:
         """The same, with its dose and the reason for it."""
-        due = self._due(zone, account, day)
+        due = self._due(zone, account, day, needs)
         if due is None:
             return None
         chosen = due.chosen
@@ -151,10 +169,15 @@ class JobMaker:
         ledger = account.ledgers[account.parts.index(chosen.part)]
         return due.job, _dose(zone, ledger, due, reasons)
 
-    def _due(self, zone: Zone, account: ZoneAccount, day: date) -> _Due | None:
-        if not account.stands_on(day) or zone.ground_m2 <= 0.0:
-            return None
-        needs = self._needs(zone, account, day)
+    def _due(
+        self,
+        zone: Zone,
+        account: ZoneAccount,
+        day: date,
+        needs: Mapping[int, PartNeed] | None,
+    ) -> _Due | None:
+        if needs is None:
+            needs = self.needs(zone, account, day)
         if not any(need.due for need in needs.values()):
             return None
         spread_mm, chosen = depth_of(zone, account, needs)
@@ -178,25 +201,53 @@ class JobMaker:
             already_litres=already,
         )
 
-    def _needs(self, zone: Zone, account: ZoneAccount, day: date) -> dict[int, PartNeed]:
-        """The need of each part with a planting, by the part's number."""
+    def needs(self, zone: Zone, account: ZoneAccount, day: date) -> dict[int, PartNeed]:
+        """The need of each part with a planting, by the part's number; none without an account."""
         needs: dict[int, PartNeed] = {}
+        if not account.stands_on(day) or zone.ground_m2 <= 0.0:
+            return needs
         for number, (part, ledger) in enumerate(zip(account.parts, account.ledgers, strict=True)):
-            outlook = Outlook(
-                day=day,
-                days=self.days,
-                coming_mm=part.mulch.rain_share * to_come_mm(self.coming_mm, day),
-                fallen_mm=part.mulch.rain_share * self.fallen_mm(day),
-                wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
-                rain_doubt_days=_rain_doubt_days(ledger),
-                refill_at=_own_refill_at(zone, self.garden),
-                windows=windows_on(self.garden.watering, zone.valve.kind, day),
-            )
+            outlook = self._outlook(zone, part, ledger, day)
             leach = self._leach(part.planting_on(day))
             need = need_of_part(part, ledger, outlook, self.garden.watering, leach=leach)
             if need is not None:
                 needs[number] = need
         return needs
+
+    def _outlook(self, zone: Zone, part: Part, ledger: LedgerRows, day: date) -> Outlook:
+        watering, kind = self.garden.watering, zone.valve.kind
+        return Outlook(
+            day=day,
+            days=self.days,
+            coming_mm=part.mulch.rain_share * to_come_mm(self.coming_mm, day),
+            fallen_mm=part.mulch.rain_share * self.fallen_mm(day),
+            wait_days=days_to_next_window(watering, kind, day),
+            rain_doubt_days=_rain_doubt_days(ledger),
+            refill_at=self.own_refill_at(zone),
+            windows=windows_on(watering, kind, day),
+        )
+
+    def own_refill_at(self, zone: Zone) -> float | None:
+        """`refill_at` as the gardener wrote it for the zone or the garden; None: not written."""
+        return _own_refill_at(zone, self.garden)
+
+    def forward_mm(self, zone: Zone, part: Part, ledger: LedgerRows, day: date) -> float:
+        """Room of the wetted ground for a dose before it is due: what it lacks, less the rain.
+
+        0 while the rain of the last days is unknown. [mm]
+        """
+        outlook, evening = self._outlook(zone, part, ledger, day), ledger[-1]
+        if outlook.rain_doubt_days or evening.crop is None:
+            return 0.0
+        expected = self.garden.watering.forecast_trust * outlook.coming_mm
+        return max(0.0, evening.wet_depletion_mm - outlook.fallen_mm - expected)
+
+    def may_water(self, zone: Zone, day: date) -> bool:
+        """Whether the zone has a window on this day, and neither frost nor a hold takes it."""
+        watering, zone_info = self.garden.watering, self.garden.site.zone_info
+        return day not in self.frost and bool(
+            allowed(watering, zone.name, zone.valve.kind, day, zone_info)
+        )
 
     def fallen_mm(self, day: date) -> float:
         """Rain in the gauge today, before this plan was made; 0 on other days. [mm]"""
@@ -245,6 +296,9 @@ class JobMaker:
             first_slot=self.given.slots.get((zone.name, day), 0) + 1,
             held=held,
             spread=need.spread,
+            keeper=zone.bed.keeper if zone.valve.kind is ValveKind.HAND else "",
+            own_rule=need.own_rule,
+            needed_litres=need.needed_share * due_litres,
         )
 
     def guesses(self, doses: Iterable[Dose]) -> list[Message]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from controller.demand.plants.stages import SETTLING_LEAST_MM, Settling
@@ -48,6 +48,8 @@ class PartNeed:
     spread: bool = False  # in all windows of the day
     due: bool = True
     dries: bool = False  # the crop dries down: any water is too much
+    own_rule: bool = False  # a seedbed, or plants just set out
+    needed_share: float = 0.0  # of the dose: without it the crop runs short before the next chance
 
     @property
     def missing_mm(self) -> float:
@@ -95,8 +97,8 @@ def need_of_part(
     if at.phase == "seedbed":
         if share is None:
             share = _share_of(part, facts, "initial")
-        kc = _kc_once_wet(part, evening)
-        return _seedbed(part, evening, outlook, share=share, kc_once_wet=kc)
+        kc = kc_once_wet(part, evening)
+        return _seedbed(part, evening, outlook, share=share, kc_wet=kc)
     if evening.crop is None:
         return None  # set out today into a bed of its own account: watered in by hand
     missing = max(0.0, evening.wet_depletion_mm - outlook.fallen_mm)
@@ -122,7 +124,7 @@ def need_of_part(
     ):
         days = at.settling.days_left
         reason = Message("need.settles_in_days" if days > 1 else "need.settles_in", {"days": days})
-        return need_of_strip(missing, reason, due=True)
+        return replace(need_of_strip(missing, reason, due=True), own_rule=True)
     need = need_of(
         missing_mm=missing,
         raw_mm=evening.raw_mm,
@@ -134,7 +136,7 @@ def need_of_part(
         return need_of_strip(missing, due=False)
     # Ground just watered loses more than it did on the last evening, and a day of higher ETc leaves
     # less room to lower the dose.
-    once_wet = _expected_etc_mm(evening, outlook, kc=_kc_once_wet(part, evening))
+    once_wet = _expected_etc_mm(evening, outlook, kc=kc_once_wet(part, evening))
     net = lowered_mm(
         need.net_mm,
         to_come_mm=outlook.coming_mm,
@@ -156,7 +158,10 @@ def need_of_part(
             net += extra
             extra_depth = Quantity(extra * part.line_fraction, "depth")
             reasons.append(Message("need.washes_out_salt", {"depth": extra_depth}))
-    return need_of_strip(net, *reasons, due=net > 0.0)
+    found = need_of_strip(net, *reasons, due=net > 0.0)
+    if missing + expected <= evening.raw_mm:
+        return found
+    return replace(found, needed_share=min(1.0, (missing + once_wet - evening.raw_mm) / missing))
 
 
 def _leaching_owed_mm(part: Part, account: Sequence[LedgerDay], share: float) -> float:
@@ -208,7 +213,7 @@ def _settling_due(
 
 
 def _seedbed(
-    part: Part, evening: LedgerDay, outlook: Outlook, *, share: float, kc_once_wet: float
+    part: Part, evening: LedgerDay, outlook: Outlook, *, share: float, kc_wet: float
 ) -> PartNeed:
     """The depletion of the surface layer or of the root zone, whichever is more.
 
@@ -226,7 +231,7 @@ def _seedbed(
             missing_mm=evening.wet_depletion_mm - fallen,
             raw_mm=evening.raw_mm,
             refill_at=share,
-            expected_etc_mm=_expected_etc_mm(evening, outlook, kc=kc_once_wet),
+            expected_etc_mm=_expected_etc_mm(evening, outlook, kc=kc_wet),
             rain_doubt_days=outlook.rain_doubt_days,
         )
     today = outlook.days.get(outlook.day) or evening
@@ -237,7 +242,7 @@ def _seedbed(
         on_strip = need.net_mm
         reason = Message("need.seedbed_and_below")
     if spread and outlook.windows > 1:
-        on_strip += kc_once_wet * evening.exposure * today.eto_mm
+        on_strip += kc_wet * evening.exposure * today.eto_mm
     on_strip = max(0.0, on_strip)
     return PartNeed(
         part=part,
@@ -247,6 +252,8 @@ def _seedbed(
         allowed_mm=SEEDBED_LEAST_MM,
         reasons=(reason,),
         spread=spread,
+        own_rule=True,
+        needed_share=1.0,
         due=on_strip >= SEEDBED_LEAST_MM or need is not None,
     )
 
@@ -257,8 +264,33 @@ def _share_of(part: Part, facts: PlantingFacts, stage: str) -> float:
     return refill_share(crop, stage, root_depth_m=full_roots_m(crop, part.rooting_limit_m))
 
 
-def _kc_once_wet(part: Part, evening: LedgerDay) -> float:
-    """Kc of the wetted ground on the last evening, as if the line had just wetted it."""
+def kc_once_wet(part: Part, evening: LedgerDay) -> float:
+    """Kc of the wetted ground on the last evening, as if the line had just wetted it.
+
+    Parameters
+    ----------
+    part : Part
+        The part of the zone, with its mulch and its line.
+    evening : LedgerDay
+        The last row of its ledger.
+
+    Returns
+    -------
+    float
+        At least `wet_kc` of that evening. [-]
+
+    Source
+    ------
+    FAO-56, eq. 71 to 77, with the surface at field capacity.
+
+    Examples
+    --------
+    With the one Kc of chapter 6, wet and dry ground have the same:
+
+    >>> from types import SimpleNamespace as Example  # of a ledger's row, what counts here
+    >>> kc_once_wet(None, Example(coefficients="single", wet_kc=1.05))
+    1.05
+    """
     if evening.coefficients == "single":
         return evening.wet_kc
     base, _ = kc_max_base(

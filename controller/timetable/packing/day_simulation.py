@@ -15,12 +15,23 @@ from heapq import heappop, heappush
 
 from controller.errors import NoSolution
 from controller.garden.plumbing import ValveKind
+from controller.messages import Message
 from controller.timetable.need.pulse_length import (
     filling_s,
     least_open_s,
     smallest_pulse_s,
     too_little,
     water_s,
+)
+from controller.timetable.packing.by_hand import (
+    MINUTE_S,
+    NO_LIMITS,
+    HandLimits,
+    HandRounds,
+    least_minutes,
+    most_minutes,
+    pulses_of,
+    water_of_minutes_l,
 )
 from controller.timetable.packing.job import (
     Flows,
@@ -126,6 +137,9 @@ class DaySimulation:
         most_open: int,
         least_share: float,
         pulses: list[Pulse],
+        limits: HandLimits = NO_LIMITS,
+        *,
+        by_urgency: bool = False,
     ) -> None:
         # Zones that are open, or may open again.
         self._states, self._flows, self._start = list(states), flows, start
@@ -139,6 +153,7 @@ class DaySimulation:
         self._foreseen = flows if isinstance(flows, FlowsForeseen) else None
         self._least_share = least_share
         self._hand_free_s = 0.0
+        self._rounds = HandRounds(limits, self._alone_l_s, self._hands, by_urgency=by_urgency)
         # Of each zone alone: the flow it has and must keep, its dry holes; its shortest pulse, and
         # its closing travel.
         self._alone = {
@@ -159,6 +174,9 @@ class DaySimulation:
             ]
             for state in states
         }
+
+    def _alone_l_s(self, zone: str) -> float:
+        return self._alone[zone]
 
     def run(self) -> None:
         """Run until nothing more can open; the pulses go to the list given at the start."""
@@ -209,6 +227,8 @@ class DaySimulation:
         if grid_s == now:
             due = waiting.to_try(together)
         asked = sorted(due + others, key=_place) if others else due
+        if self._hands:
+            asked = self._rounds.in_order(asked, now, lambda s: self._ready(s, now, grid_s))
         settled, refused = grid_s == now, 0
         hopeless: Callable[[str], bool] | None = None
         for state in asked:
@@ -282,14 +302,32 @@ class DaySimulation:
         hand = job.valve is ValveKind.HAND
         if hand:
             at = max(at, self._hand_free_s)
+            if self._at_its_cap(state):
+                return None
         least_s = self._least_s[job.zone]
         for begins, ends in self._spans[job.zone]:
             if max(at, begins) + least_s > ends + _GRID_SLACK_S:
                 continue
-            moment = ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
-            if moment + least_s <= ends and self._now_l(state, moment) > TINY_L:
+            moment = ceil_to(max(at, begins), MINUTE_S if hand else 1.0, self._start)
+            if hand:
+                moment = ceil_to(self._rounds.may_from(state, moment), MINUTE_S, self._start)
+            if moment + least_s <= ends and self._now_l(state, moment) > self._worth_l(state):
                 return moment
         return None
+
+    def _at_its_cap(self, state: JobState) -> bool:
+        """Whether its daily cap has no room for a minute more."""
+        job, alone = state.job, self._alone[state.job.zone]
+        if most_minutes(state, alone) >= least_minutes(job, alone):
+            return False
+        state.kept_back = Message("left.over_cap")
+        return True
+
+    def _worth_l(self, state: JobState) -> float:
+        """A pulse begins for more than this. By hand, half a minute's water after the first. [L]"""
+        if state.job.valve is not ValveKind.HAND or state.slot == state.job.first_slot:
+            return TINY_L
+        return self._alone[state.job.zone] * MINUTE_S / 2.0
 
     def _now_l(self, state: JobState, now: float) -> float:
         """Water that may still be given before the next stretch begins. [L]"""
@@ -300,9 +338,12 @@ class DaySimulation:
 
     def _smallest_s(self, state: JobState, together: frozenset[str]) -> float:
         """The shortest pulse of this zone at its flow in this set. [s]"""
+        flow = self._flows.flow_l_s(state.job.zone, together)
+        if state.job.valve is ValveKind.HAND:
+            return least_minutes(state.job, flow) * MINUTE_S if flow > TINY_L else math.inf
         return smallest_pulse_s(
             line_litres=state.job.line_litres,
-            flow_l_s=self._flows.flow_l_s(state.job.zone, together),
+            flow_l_s=flow,
             shortest_pulse_s=state.job.shortest_pulse_s,
             opens_in_s=state.job.opens_in_s,
             closes_in_s=state.job.closes_in_s,
@@ -330,8 +371,15 @@ class DaySimulation:
         room_l = room_s * flow - job.line_litres
         at_once_l = min(state.soaking.litres_at_once(flow), room_l)
         now_l = self._now_l(state, now)
-        pulses = max(1, math.ceil(now_l / at_once_l - 1e-9))
-        state.target_l = now_l / pulses
+        if job.valve is ValveKind.HAND:
+            to_end_s = self._stretch_ends_s(state, now) - job.closes_in_s - now
+            state.least_min = least_minutes(job, flow)
+            state.most_min = most_minutes(state, flow, room_s=to_end_s)
+            minutes, _ = pulses_of(state, now_l, flow)
+            state.target_l = water_of_minutes_l(job, min(minutes, state.most_min), flow)
+        else:
+            pulses = max(1, math.ceil(now_l / at_once_l - 1e-9))
+            state.target_l = now_l / pulses
         state.open_since_s, state.passed_l = now, 0.0
         state.opening_s = job.opens_in_s / 2.0
         state.fill_left_l = job.line_litres
@@ -339,6 +387,7 @@ class DaySimulation:
         state.waits_anew()
         if job.valve is ValveKind.HAND:
             self._hand_free_s = math.inf
+            self._rounds.opens(state, now)
         if state not in self._moving:
             insort(self._moving, state, key=_place)
             self._waiting.let_go(state)
@@ -442,13 +491,16 @@ class DaySimulation:
         state.open_since_s, state.together = None, set()
         state.shut_at_s = now + job.closes_in_s
         alone_l_s = self._alone[job.zone]
-        if state.left_l <= alone_l_s * 0.05:
-            state.left_l = 0.0  # less than a twentieth of a second's water
+        # Less than half the step of its timing: a tenth of a second, or a minute by hand.
+        least_s = MINUTE_S / 2.0 if job.valve is ValveKind.HAND else 0.05
+        if state.left_l <= alone_l_s * least_s:
+            state.left_l = 0.0
         else:
             fill_s = filling_s(line_litres=job.line_litres, flow_l_s=alone_l_s)
             state.too_little = too_little(state.left_l, fill_s, alone_l_s, job.shortest_pulse_s)
         if job.valve is ValveKind.HAND:
             self._hand_free_s = now + WALK_S
+            self._rounds.shuts(state, now)
 
 
 def _water_s(job: Job, open_s: float) -> float:

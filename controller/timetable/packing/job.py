@@ -61,6 +61,9 @@ class Job:
     closes_in_s: float = 0.0
     uniformity: float = 1.0  # by which its dose is divided
     spread: bool = False  # in equal shares over all stretches, instead of in the first
+    keeper: str = ""  # who turns a hand valve
+    own_rule: bool = False  # seedbeds and plants just set out: no limit of visits holds them back
+    needed_litres: float = 0.0  # of them, without which the crop runs short before the next chance
 
 
 @dataclass(slots=True, eq=False)
@@ -87,6 +90,12 @@ class JobState:
     may_until_s: float | None = None
     not_before_s: float = 0.0
     refused: frozenset[str] | None = None
+    # Of a hand valve: litres given, minutes of this opening at least and at most, and what limit of
+    # visits or turns keeps it back.
+    given_l: float = 0.0
+    least_min: int = 1
+    most_min: int = 0
+    kept_back: Message | None = None
 
     def waits_anew(self) -> None:
         """Forget when it may open."""
@@ -99,8 +108,23 @@ class JobState:
             self.target_l / flow_l_s, soaking.seconds_to_full(flow_l_s, self.standing_mm)
         )
         assert self.open_since_s is not None
+        if self.job.valve is ValveKind.HAND:
+            return self._shuts_on_the_minute_in_s(now, flow_l_s)
         least_s = self.open_since_s + least_open_s(self.job.opens_in_s) - now
         return max(least_s, self.opening_s + water_left_s - self.job.closes_in_s / 2.0)
+
+    def _shuts_on_the_minute_in_s(self, now: float, flow_l_s: float) -> float:
+        """The same of a hand valve: after whole minutes, the nearest to its target. [s]"""
+        assert self.open_since_s is not None
+        gone_s = now - self.open_since_s
+        full_s = gone_s + self.opening_s + self.fill_left_l / flow_l_s - self.job.closes_in_s / 2.0
+        wanted = math.floor((full_s + self.target_l / flow_l_s) / 60.0 + 0.5 + 1e-6)
+        basin_s = full_s + self.soaking.seconds_to_full(flow_l_s, self.standing_mm)
+        if math.isfinite(basin_s):
+            wanted = min(wanted, math.floor(basin_s / 60.0 + 1e-6))
+        begun = math.ceil(gone_s / 60.0 - 1e-6)  # the minute that runs goes to its end
+        minutes = min(max(wanted, self.least_min, begun), max(self.most_min, begun))
+        return minutes * 60.0 - gone_s
 
     def run(self, flow_l_s: float, seconds: float) -> None:
         """Let its water flow for this time; the first part fills the line."""
@@ -109,6 +133,7 @@ class JobState:
         self.fill_left_l -= filling
         spread = passed - filling
         self.passed_l += passed
+        self.given_l += passed
         self.target_l -= spread
         self.left_l -= spread
         self.standing_mm = self.soaking.standing_after(
