@@ -24,12 +24,12 @@ Every command's own help page; `rowgate manual` prints the same for `man`.
 
 def page() -> str:
     """The page as it should be."""
-    from controller.cli.parser import _parser
+    from controller.cli.command_tree import whole_tree
 
     os.environ["COLUMNS"] = "80"
     return HEAD + "".join(
         f"\n{'#' * (1 + len(name.split()))} {name}\n\n```\n{parser.format_help().rstrip()}\n```\n"
-        for name, parser in _parsers("rowgate", _parser())
+        for name, parser in _parsers("rowgate", whole_tree())
     )
 
 

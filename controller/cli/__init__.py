@@ -4,6 +4,6 @@ Exit codes: 0 done, 1 the answer is no (faults found, refused, no daemon), 2 the
 ended by Ctrl-C.
 """
 
-from controller.cli.parser import main
+from controller.cli.entry import main
 
 __all__ = ["main"]

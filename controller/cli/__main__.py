@@ -1,5 +1,5 @@
 """`python -m controller.cli` is the command `rowgate`."""
 
-from controller.cli.parser import main
+from controller.cli.entry import main
 
 raise SystemExit(main())

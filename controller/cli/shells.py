@@ -19,9 +19,9 @@ def completion(args: argparse.Namespace) -> int:
         raise InputError(
             "the package shtab, which makes it, is missing here; install Rowgate again, or shtab"
         ) from None
-    from controller.cli.parser import _parser
+    from controller.cli.command_tree import whole_tree
 
-    parser = _parser()
+    parser = whole_tree()
     for one in _all(parser):
         for action in one._actions:
             if action.metavar in _FILES:
@@ -34,9 +34,9 @@ def completion(args: argparse.Namespace) -> int:
 
 def manual(args: argparse.Namespace) -> int:
     """Print the manual page in the language of `man`."""
-    from controller.cli.parser import _parser
+    from controller.cli.command_tree import whole_tree
 
-    print(manual_page(_parser()), end="")
+    print(manual_page(whole_tree()), end="")
     return 0
 
 

@@ -27,7 +27,7 @@ from controller.cli.arguments import (
     day,
     settle_days,
 )
-from controller.cli.parser import _parser
+from controller.cli.command_tree import whole_tree
 
 Run = Callable[..., tuple[int, str, str]]
 SUNDAY = date(2031, 7, 6)
@@ -39,7 +39,7 @@ def _all(parser: Parser) -> Iterator[Parser]:
         yield from _all(under)
 
 
-PARSERS = {parser.prog: parser for parser in _all(_parser())}
+PARSERS = {parser.prog: parser for parser in _all(whole_tree())}
 
 
 @pytest.mark.parametrize("prog", PARSERS)
@@ -56,7 +56,7 @@ def test_each_help_page_has_an_example_and_fits_eighty_columns(
 def test_each_example_is_one_the_program_takes(line: str) -> None:
     words = shlex.split(line.replace("\\\n", " "))
     words = words[: words.index(">")] if ">" in words else words
-    _parser().parse_args(words[1:])
+    whole_tree().parse_args(words[1:])
 
 
 def test_examples_stand_where_there_is_a_page_for_them() -> None:
@@ -132,7 +132,7 @@ def test_an_option_may_be_cut_short_as_before(run: Run) -> None:
     ],
 )
 def test_options_may_stand_before_the_command(line: str, moved: str) -> None:
-    assert command_first(line.split(), _parser()) == moved.split()
+    assert command_first(line.split(), whole_tree()) == moved.split()
 
 
 def test_help_may_be_asked_for_as_a_command(capsys: pytest.CaptureFixture[str]) -> None:
@@ -260,7 +260,7 @@ def test_a_note_answers_as_json_wherever_the_option_stands(
 
 
 def test_the_exit_codes_stand_in_the_help() -> None:
-    page = " ".join(_parser().format_help().split())
+    page = " ".join(whole_tree().format_help().split())
     assert "Exit codes: 0 done; 1 the answer is no" in page and "130 ended by Ctrl-C" in page
 
 
@@ -273,14 +273,15 @@ def test_what_the_help_page_loads_is_small() -> None:
     )
     ran = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True)
     loaded = set(ran.stderr.split())
-    assert "controller.cli.parser" in loaded
+    assert "controller.cli.entry" in loaded
     assert not loaded & {"difflib", "shtab", "threading", "controller.cli.loading", "dataclasses"}
     ours = {name for name in loaded if name.startswith("controller.")}
     assert ours == {
         "controller.cli",
         "controller.cli.arguments",
+        "controller.cli.command_tree",
+        "controller.cli.entry",
         "controller.cli.output",
-        "controller.cli.parser",
         "controller.cli.progress",
         "controller.errors",
     }

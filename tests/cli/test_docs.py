@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.cli.parser import _parser
+from controller.cli.command_tree import whole_tree
 
 DOCS = Path(__file__).parents[2] / "docs"
 _INLINE = re.compile(r"`(rowgate [^`]+)`")
@@ -35,7 +35,7 @@ def test_every_command_shown_is_one_the_program_takes(page: str) -> None:
         if words in (["--version"], ["status"]):
             continue
         try:
-            _parser().parse_args(words)
+            whole_tree().parse_args(words)
         except SystemExit as end:
             raise AssertionError(f"{page}: {command}") from end
 

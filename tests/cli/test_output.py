@@ -11,9 +11,10 @@ from datetime import date
 import pytest
 
 from controller.cli.arguments import day
+from controller.cli.command_tree import number
+from controller.cli.entry import main
 from controller.cli.loading import print_csv
 from controller.cli.output import plain, plain_streams, print_json
-from controller.cli.parser import main, number
 from controller.daemon.control import protocol
 from controller.paper.text import cells
 
@@ -70,7 +71,7 @@ def test_the_streams_are_put_back(monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(argv: object) -> int:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(sys.modules["controller.cli.parser"], "_run", broken)
+    monkeypatch.setattr(sys.modules["controller.cli.entry"], "_run", broken)
     with pytest.raises(ZeroDivisionError):
         main([])
     assert (sys.stdout, sys.stderr) == (out, err)

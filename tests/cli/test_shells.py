@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli.arguments import Parser, below
-from controller.cli.parser import _parser
+from controller.cli.command_tree import whole_tree
 
 Run = Callable[..., tuple[int, str, str]]
 # Completes the words given, as bash itself does on a tab: bash(1), "Programmable Completion".
@@ -73,7 +73,7 @@ def test_bash_completes_commands_kinds_options_and_choices(
 
 
 def test_bash_offers_each_command(bash_script: Path) -> None:
-    assert set(_tab(bash_script, "")) >= set(below(_parser()))
+    assert set(_tab(bash_script, "")) >= set(below(whole_tree()))
 
 
 def test_bash_completes_the_name_of_a_garden_file(bash_script: Path, tmp_path: Path) -> None:
@@ -115,7 +115,7 @@ def test_the_manual_has_each_command_with_its_options(run: Run) -> None:
         *("NAME", "SYNOPSIS", "DESCRIPTION", "COMMANDS", "DATES"),
         *("ENVIRONMENT", "EXIT STATUS", "FILES", "EXAMPLES"),
     ]
-    for prog in _progs(_parser()):
+    for prog in _progs(whole_tree()):
         assert f'.SS "{prog}"' in page
     assert ".B \\-\\-minutes N" in page and "130 ended by Ctrl\\-C" in page
 

@@ -173,7 +173,7 @@ def _count(text: str) -> int:
 
 def _print_plan(path: Path, garden: Garden, now_utc: datetime) -> None:
     """The sheet of the first week in which something grows."""
-    from controller.cli.parser import main  # a command of the line the gardener could type
+    from controller.cli.entry import main  # a command of the line the gardener could type
 
     today = now_utc.astimezone(garden.site.zone_info).date()
     first = _first_day([one for zone in garden.zones for one in zone.plantings], today)
