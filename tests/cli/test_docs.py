@@ -7,6 +7,7 @@ for each page. "[...]" on a line of its own stands for lines left out. Marks tha
 day:      the moment, in UTC
 garden:   a garden file of docs/ or config/, put there as garden.toml, its weather file beside it
 change:   words of garden.toml, and those in their place after " => "; " / " is a new line
+earlier:  a command that was typed before and is not shown
 answers:  what is typed at the next command, with "|" between
 walk:     the next walk's garden is wired otherwise: line=zone, with ", " between
 daemon:   a daemon keeps the garden in hand-turned time from here on
@@ -187,10 +188,11 @@ class Page:
         ours = (self.folder / "garden.toml").read_text(encoding="utf-8")
         assert ours == (DOCS / name).read_text(encoding="utf-8")
 
-    def _answers_are(self, words: str) -> None:
+    def _answers_is(self, words: str) -> None:
         self._typed = words.replace("|", "\n") + "\n"
 
-    _answers_is = _answers_are
+    def _earlier_is(self, command: str) -> None:
+        assert "written down" in " ".join(self._run(command)), command
 
     def _walk_is(self, wired: str) -> None:
         self._wired = wired
