@@ -96,13 +96,19 @@ def _steps(text: str) -> Iterator[tuple[str, Any]]:
         yield "command", shown
 
 
-class Typist(io.StringIO):
+class Typist:
     """What is typed, seen on the screen as it is at a terminal."""
 
-    def readline(self, size: int | None = -1, /) -> str:
-        line = super().readline()
+    def __init__(self, text: str) -> None:
+        self._text = io.StringIO(text)
+
+    def readline(self) -> str:
+        line = self._text.readline()
         print(line, end="")
         return line
+
+    def isatty(self) -> bool:
+        return False
 
 
 class Scribe(Watcher):
@@ -151,7 +157,9 @@ class Page:
                 anew.append((value, printed))
             else:
                 fault = _differs(value.lines, printed)
-                assert not fault, "\n".join([f"{self.path.name}: {value.command}: {fault}"] + printed)
+                assert not fault, "\n".join(
+                    [f"{self.path.name}: {value.command}: {fault}", *printed]
+                )
         lines = self.text.splitlines()
         for shown, printed in reversed(anew):
             lines[shown.first : shown.first + len(shown.lines)] = printed
@@ -217,7 +225,12 @@ class Page:
         server = ControlServer(
             self.folder, answer, clock=world.clock, close_first=lambda request: None
         )
-        self.end = lambda: (server.stop(), world.kill())[0]
+
+        def end() -> None:
+            server.stop()
+            world.kill()
+
+        self.end = end
 
     # ---- commands --------------------------------------------------------------------------------
 
@@ -330,6 +343,7 @@ def page(
 
 @pytest.mark.parametrize("page", _SHOWING, indirect=True, ids=_SHOWING)
 def test_what_a_page_shows_is_what_is_printed(page: Page) -> None:
+    """Up to two seconds a page: plans, fits of field tests, and a daemon are played."""
     page.play()
 
 
