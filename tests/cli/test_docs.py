@@ -13,7 +13,8 @@ walk:     the next walk's garden is wired otherwise: line=zone, with ", " betwee
 daemon:   a daemon keeps the garden in hand-turned time from here on
 later:    so many seconds pass for the daemon
 
-With ROWGATE_RENEW_DOCS=1 a block without cuts is written anew in place of being compared.
+With ROWGATE_RENEW_DOCS=1 what is shown is written anew in place of being compared; between cuts it
+goes from the line most like its first to the line most like its last, so read the difference.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from concurrent.futures import Future
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from difflib import SequenceMatcher
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any
@@ -153,13 +155,11 @@ class Page:
                 getattr(self, f"_{word}_is")(value)
                 continue
             printed = self._run(value.command)
-            if RENEW and CUT not in value.lines:
-                anew.append((value, printed))
-            else:
-                fault = _differs(value.lines, printed)
-                assert not fault, "\n".join(
-                    [f"{self.path.name}: {value.command}: {fault}", *printed]
-                )
+            if RENEW:
+                anew.append((value, _renewed(value.lines, printed)))
+                continue
+            fault = _differs(value.lines, printed)
+            assert not fault, "\n".join([f"{self.path.name}: {value.command}: {fault}", *printed])
         lines = self.text.splitlines()
         for shown, printed in reversed(anew):
             lines[shown.first : shown.first + len(shown.lines)] = printed
@@ -307,12 +307,7 @@ def _call(words: list[str]) -> None:
 
 def _differs(shown: list[str], printed: list[str]) -> str:
     """What is not as it is shown; "" where all is. A cut stands for any lines, or none."""
-    parts: list[list[str]] = [[]]
-    for line in shown:
-        if line == CUT:
-            parts.append([])
-        else:
-            parts[-1].append(line)
+    parts = _parts(shown)
     at = 0
     for number, part in enumerate(parts):
         found = [
@@ -326,6 +321,45 @@ def _differs(shown: list[str], printed: list[str]) -> str:
             return "it does not print\n" + "\n".join(part) + "\nbut"
         at = found[0] + len(part)
     return ""
+
+
+def _parts(shown: list[str]) -> list[list[str]]:
+    parts: list[list[str]] = [[]]
+    for line in shown:
+        if line == CUT:
+            parts.append([])
+        else:
+            parts[-1].append(line)
+    return parts
+
+
+def _renewed(shown: list[str], printed: list[str]) -> list[str]:
+    """What is printed, cut where the page cuts."""
+    if not _differs(shown, printed):
+        return shown
+    parts, lines, at = _parts(shown), list[str](), 0
+    for number, part in enumerate(parts):
+        lines += [CUT] if number else []
+        if not part:
+            continue
+        first = _most_like(part[0], printed, at, at) if number else 0
+        end = first + len(part) - 1
+        last = (
+            _most_like(part[-1], printed, first, end)
+            if number < len(parts) - 1
+            else len(printed) - 1
+        )
+        lines += printed[first : last + 1]
+        at = last + 1
+    return lines
+
+
+def _most_like(line: str, printed: list[str], least: int, near: int) -> int:
+    return max(
+        range(least, len(printed)),
+        key=lambda n: (SequenceMatcher(None, line, printed[n]).ratio(), -abs(n - near)),
+        default=least,
+    )
 
 
 @pytest.fixture
@@ -355,6 +389,10 @@ def test_a_page_that_shows_something_else_is_found() -> None:
     for shown in (["one"], ["two", CUT], [CUT, "three"], [CUT, "five", CUT], [], ["one", "two"]):
         assert "it does not print" in _differs(shown, printed)
     assert _differs(["one", CUT, "four", CUT, "two", CUT], printed)  # in another order
+    for shown in (["uno", CUT], [CUT, "too", "trees", CUT], ["on", CUT, "fours"], ["five"], []):
+        anew = _renewed(shown, printed)
+        assert not _differs(anew, printed)
+        assert anew.count(CUT) == shown.count(CUT)
 
 
 def test_each_command_is_shown_with_what_it_prints() -> None:
