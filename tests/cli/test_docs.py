@@ -340,7 +340,7 @@ def _renewed(shown: list[str], printed: list[str]) -> list[str]:
     parts, lines, at = _parts(shown), list[str](), 0
     for number, part in enumerate(parts):
         lines += [CUT] if number else []
-        if not part:
+        if not part and len(parts) > 1:
             continue
         first = _most_like(part[0], printed, at, at) if number else 0
         end = first + len(part) - 1
