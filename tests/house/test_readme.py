@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -54,9 +55,38 @@ def test_the_example_in_the_readme_reads(tmp_path: Path) -> None:
     ["README.md", "DEVELOPERS.md", *(f"docs/{p.name}" for p in (ROOT / "docs").glob("*.md"))],
 )
 def test_every_link_between_pages_leads_somewhere(page: str) -> None:
-    folder = (ROOT / page).parent
-    for target in re.findall(r"\]\(([^)#:]+)\)", (ROOT / page).read_text(encoding="utf-8")):
-        assert (folder / target).exists(), f"{page}: {target}"
+    path = ROOT / page
+    for target, place in re.findall(r"\]\(([^)#:]*)(?:#([^)]+))?\)", path.read_text("utf-8")):
+        there = path.parent / target if target else path
+        assert there.exists(), f"{page}: {target}"
+        assert not place or place in _places(there), f"{page}: {target}#{place}"
+
+
+def _places(page: Path) -> list[str]:
+    """What a heading is called in a link: small letters, hyphens for spaces, no other signs."""
+    headings = re.findall(r"^#+ (.*)$", page.read_text("utf-8"), re.M)
+    return [re.sub(r"[^\w -]", "", heading.lower()).replace(" ", "-") for heading in headings]
+
+
+def test_the_first_page_of_the_docs_leads_to_every_other() -> None:
+    first = (ROOT / "docs/README.md").read_text(encoding="utf-8")
+    for page in sorted((ROOT / "docs").iterdir()):
+        assert page.name == "README.md" or f"]({page.name})" in first, page.name
+
+
+def test_the_picture_says_what_it_shows_and_each_part_has_its_page() -> None:
+    picture = ElementTree.parse(ROOT / "docs/installation.svg").getroot()
+    names = {
+        name: picture.find(f"{{http://www.w3.org/2000/svg}}{name}") for name in ("title", "desc")
+    }
+    assert all(found is not None and len(found.text or "") > 40 for found in names.values())
+    words = [each.text or "" for each in picture.iter("{http://www.w3.org/2000/svg}text")]
+    numbers = {int(found) for each in words for found in re.findall(r"^\d+", each)}
+    assert numbers == set(range(1, 16))
+    first = (ROOT / "docs/README.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| (\d.*?) \| .* \| (\[.*) \|$", first, re.M)
+    told = {int(number) for parts, _ in rows for number in re.findall(r"\b\d+", parts)}
+    assert told == numbers
 
 
 def test_the_weather_page_lists_the_columns_that_are_read() -> None:
