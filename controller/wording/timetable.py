@@ -66,11 +66,12 @@ SENTENCES: dict[str, str] = {
         "is missing"
     ),
     "left.hand_visits": (
-        "the round is over before its soil takes more (hand_visits = {visits}); it goes on at the "
-        "next"
+        "the round ends before its soil can take more; the rest comes in a later round "
+        "(hand_visits = {visits})"
     ),
     "left.hand_turns": (
-        "the turns of the round are used up (hand_turns = {turns}); it goes on at the next"
+        "the turns of the round are used up; the rest comes in a later round "
+        "(hand_turns = {turns})"
     ),
     "left.plugged": "all its rows are plugged",
     # Why a zone gets no water in the planned days.
