@@ -151,7 +151,7 @@ def test_what_no_soil_has_is_asked_about(run: Run, value: str, hint: str) -> Non
 
 @pytest.mark.parametrize(
     ("words", "on", "said"),
-    [("moist", "2031-06-24", "a feel is too rough"), ("21", "2031-04-01", "nothing stands there")],
+    [("moist", "2031-06-24", "a feel is too rough"), ("21", "2031-04-01", "nothing grows there")],
 )
 def test_what_cannot_start_an_account_is_refused(run: Run, words: str, on: str, said: str) -> None:
     code, found = run("note", "soil", "leeks", words, "--start", "--on", on)

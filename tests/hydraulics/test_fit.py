@@ -116,7 +116,7 @@ def test_without_tests_every_prior_stands_and_no_flow_moves() -> None:
     garden = _garden(FULL, Opening(angle_deg=45.0))
     fitted, lines = _after(garden)
     assert not any(p.learnt for p in fitted.parameters)
-    assert all("say nothing of it" in said(p.message) for p in fitted.parameters)
+    assert all("no test shows it" in said(p.message) for p in fitted.parameters)
     assert fitted.contradictions == ()
     for zone in "ab":
         assert _flow(lines, zone) == approx(_flow(Lines(garden), zone), rel=1e-6)

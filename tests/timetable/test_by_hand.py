@@ -484,7 +484,7 @@ def test_what_a_hand_cannot_time_is_to_be_throttled() -> None:
 def test_what_the_soil_takes_at_once_in_seconds_is_to_be_throttled_too() -> None:
     wide = a_hand_zone("a", rows=(a_row(12.0, ground_width_m=1.2),), opening=Opening(angle_deg=0.0))
     (note,) = _to_throttle(played(by_hand_garden(wide)))
-    assert "the soil takes at once what passes in" in say(note, us=False)
+    assert "the soil can take in at once only what passes in" in say(note, us=False)
 
 
 def _to_throttle(timetable: Timetable) -> list[Message]:

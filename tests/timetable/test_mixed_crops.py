@@ -280,7 +280,7 @@ def test_rows_where_nothing_stands_are_said_to_get_their_share() -> None:
     assert len(doses) > 3
     for dose in doses:
         gets = show_depth(dose.net_mm, False)
-        assert f"rows 2, 3, 4 and 5, where nothing stands, get {gets}" in reasons_of(dose.why)
+        assert f"rows 2, 3, 4 and 5, where nothing grows, get {gets}" in reasons_of(dose.why)
 
 
 def test_what_was_seen_of_one_crop_leaves_the_other_as_it_was() -> None:
