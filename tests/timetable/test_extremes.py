@@ -74,7 +74,7 @@ def test_without_normals_what_was_usual_of_late_counts_where_it_is_more() -> Non
     days = table(*(a_day(-i, eto_mm=5.0) for i in range(1, 31)), a_day(0, eto_mm=8.0))
     assert heat_messages(days, TODAY) == ()
     (words,) = said(heat_messages({**days, TODAY: a_day(0, eto_mm=9.0)}, TODAY))
-    assert words.endswith("reference ET 9 mm, usual of late is 5 mm")
+    assert words.endswith("reference ET 9 mm, usual in the days before is 5 mm")
 
 
 # Days marked of a hundred, April to September, without normals. RECORDED.

@@ -303,5 +303,5 @@ def test_what_was_seen_of_no_crop_of_the_zone_is_said_once() -> None:
         Observation(zone="a", day=SPRING + 30 * DAY, event="full", crop="quinoa"),
     )
     plan = a_plan(both(), DAYS, first=TODAY, given=replace(NOTHING_GIVEN, observations=seen))
-    left = [remark for remark in said(plan.remarks) if "left aside" in remark]
-    assert len(left) == 1 and "no quinoa stands there" in left[0]
+    left = [remark for remark in said(plan.remarks) if "does not count: " in remark]
+    assert len(left) == 1 and "no quinoa grows there" in left[0]
