@@ -111,7 +111,7 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         "rain",
         help="what the rain gauge held",
         description="One reading of the gauge, which is emptied then: readings of one day add up. "
-        "What was wrong is put right with --replace.",
+        "To correct a day, use --replace.",
     )
     rain.add_argument("depth", metavar="DEPTH", help='as in "0.4 in" or "10 mm"')
     rain.add_argument(
@@ -128,10 +128,10 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     )
     soil = kinds.add_parser(
         "soil",
-        help="what a probe or a hand says of a zone's soil; a check on the ledger",
+        help="what a probe or a hand finds in a zone's soil; a check on the ledger",
         description="Percent of the soil's volume that is water (as in 21), or how it feels: dry, "
         "moist, wet. balance shows it beside the ledger, as do plan and check where they differ; "
-        "no account is changed by it, unless you add --start.",
+        "it changes no account, unless you add --start.",
     )
     soil.add_argument(
         "--start",
@@ -154,9 +154,9 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     seen.add_argument("--crop", default="", metavar="CROP", help="where a zone holds several")
     mended = kinds.add_parser(
         "mended",
-        help="a zone's line was mended or changed, or is as it should be",
+        help="a zone's line was repaired or changed, or is as it should be",
         description="What the meter saw of the zone up to that day no longer counts: from the next "
-        "day on its flow is held against its new first weeks.",
+        "day on its flow is compared with its new first weeks.",
     )
     mended.add_argument("zone", metavar="ZONE")
     words = kinds.add_parser("words", help="anything else")
@@ -170,10 +170,10 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
             "--corrects",
             type=number,
             metavar="NUMBER",
-            help="the note that this one stands for; its day, unless --on names one",
+            help="the note that this one replaces; its day is kept, unless --on names one",
         )
         kind.add_argument(
-            "--force", action="store_true", help="write it down though it looks like a slip"
+            "--force", action="store_true", help="write it down even if it looks wrong"
         )
     shown = kinds.add_parser(
         "list",
@@ -187,7 +187,7 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     _add_forms(shown)
     withdraw = kinds.add_parser(
         "withdraw",
-        help="take a note back; it stays on record and counts no more",
+        help="take a note back; it stays on record, and no longer counts",
         description="Any note, by its number in note list. To put it right instead, write the "
         "right one with --corrects NUMBER.",
     )
@@ -292,8 +292,8 @@ def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     plan.add_argument(
         "--calendar",
         metavar="FILE",
-        help="write the openings by hand to an iCalendar file, too; over an older one of the same "
-        "garden",
+        help="also write the openings by hand to an iCalendar file; it may replace an older one "
+        "of the same garden",
     )
     _add_state(plan)
     _add_forms(plan, csv=True)
@@ -343,7 +343,7 @@ def _garden_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
         "--all",
         action="store_true",
         dest="everything",
-        help="also what was filled in, and how supply and perennials are understood",
+        help="also what was filled in, and how the supply and perennials are understood",
     )
     _add_forms(check)
     new = commands.add_parser("new", help="answer some questions, get a garden file")
@@ -359,10 +359,10 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     run.add_argument(
         "--pins",
         choices=("lgpio", "mock"),
-        help="pin driver: lgpio on a board, mock where no valve shall move "
+        help="pin driver: lgpio on a board, mock where no valve must move "
         "(default: the garden file's)",
     )
-    status = commands.add_parser("status", help="ask the running daemon how it stands")
+    status = commands.add_parser("status", help="show what the running daemon does")
     _add_daemon(status)
     _add_forms(status)
     open_zone = commands.add_parser("open", help="open a zone for some minutes")
@@ -372,7 +372,7 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     _add_forms(open_zone)
     close = commands.add_parser(
         "close",
-        help="close a zone, or all, and end the rest of today there",
+        help="close a zone, or all, for the rest of today",
         description="Shuts the zone, or without one all of them, and ends the rest of today: "
         "nothing more opens there by plan until tomorrow. rowgate resume undoes that.",
     )
@@ -381,14 +381,14 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     _add_forms(close)
     resume = commands.add_parser(
         "resume",
-        help="undo that close ended the rest of today",
+        help="undo a close: plan the rest of today anew",
         description="The rest of today is planned anew, in a zone or in all that were closed. It "
         "opens nothing by itself: the plan does, at its times, under every limit and hold.",
     )
     resume.add_argument("zone", nargs="?", metavar="ZONE")
     _add_daemon(resume)
     _add_forms(resume)
-    reset = commands.add_parser("reset", help="let a line that disobeyed open again")
+    reset = commands.add_parser("reset", help="let a line that did not obey open again")
     reset.add_argument("zone", metavar="ZONE")
     _add_daemon(reset)
     _add_forms(reset)
@@ -437,7 +437,7 @@ def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentPars
     report.add_argument(
         "--meter",
         action="store_true",
-        help="what pulses, notes and the water meter say between its readings",
+        help="compare pulses, notes and the water meter between its readings",
     )
     report.add_argument("--band", action="store_true", help="show how sure timed litres are")
     report.add_argument("--from", dest="first", type=day, metavar="DATE")

@@ -28,6 +28,7 @@ from controller.cli.output import print_json, print_pages, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site, Zone
+from controller.garden.show import quoted
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.design.what_if import what_if
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
@@ -141,12 +142,12 @@ def _zones_asked(args: argparse.Namespace, garden: Garden) -> _Asked:
         wanted = {name.strip().casefold(): name for name in asked}
         for key, name in wanted.items():
             if key not in known:
-                has = ", ".join(known.values()) or f"no {option} named"
+                has = quoted(list(known.values())) or f"no {option} named"
                 raise InputError(f"found --{option} {name!r}; this garden has: {has}")
         left &= {zone.name for zone in garden.zones if name_of(zone).casefold() in wanted}
         words.append(before + ", ".join(known[key] for key in wanted))
     if not left:
-        raise InputError("no zone is all that --zone, --bed and --keeper ask for; leave one out")
+        raise InputError("no zone fits --zone, --bed and --keeper together; leave one out")
     return _Asked(frozenset(left) if words else None, "; ".join(words))
 
 

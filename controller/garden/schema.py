@@ -334,7 +334,7 @@ class WrittenWatering(Table):
     hand_water: Annotated[
         HandWater,
         word("hand_water", HandWater),
-        Unwritten("taken as done as the sheet said, unless a note says otherwise"),
+        Unwritten("counts as printed on the sheet, unless a note has something else"),
     ] = HandWater.AS_PRINTED
     hand_visits: Annotated[
         int,

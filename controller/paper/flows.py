@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Row, Run, SupplyKind
-from controller.garden.show import quoted
+from controller.garden.show import quoted, show_short
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
 from controller.hydraulics.calibration.result import Fitted
@@ -19,7 +19,7 @@ from controller.hydraulics.physics.water_hammer import velocity_m_s
 from controller.messages import Message
 from controller.paper.amounts import Units
 from controller.paper.picture import row_bars
-from controller.paper.text import open_time, paragraph
+from controller.paper.text import paragraph
 from controller.units import GRAVITY_M_S2, in_from_m, l_from_m3, l_min_from_m3_s
 from controller.wording.say import say
 
@@ -162,7 +162,7 @@ def flow_text(
     ]
     if bands.next_test is not None:
         test = say(bands.next_test, us=units.us)
-        text += paragraph(f"The field test that would tell most: {test}.")
+        text += paragraph(f"The field test that would help most: {test}.")
     return "\n".join(text) + "\n"
 
 
@@ -226,12 +226,12 @@ def _filling(fill: LineFill, units: Units) -> list[str]:
         return ["    its line never fills"]
     lines = [
         f"    its line holds {units.volume(l_from_m3(fill.volume_m3))} and fills in "
-        f"{open_time(fill.first_s)}"
+        f"{show_short(fill.first_s)}"
     ]
     if fill.drains_m3 > 0.0:
         lines.append(
-            f"    {units.volume(l_from_m3(fill.drains_m3))} run out at its low end after a pulse: "
-            f"{open_time(fill.again_s)} of the next"
+            f"    {units.volume(l_from_m3(fill.drains_m3))} run out at its low end after a pulse; "
+            f"the next takes {show_short(fill.again_s)} more"
         )
     else:
         lines.append("    it stays full between pulses")

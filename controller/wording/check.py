@@ -123,7 +123,7 @@ SENTENCES: dict[str, str] = {
     "check.barrel_falls_dry": _BARREL_FALLS + ", where {dry} of its holes are dry" + _BARREL_TIMED,
     "check.uneven": _UNEVEN,
     "check.uneven_and_short": _UNEVEN + ". No dose is divided by less than {least:g}, so that "
-    "quarter gets only {gets} of what it asks for: mend the row",
+    "quarter gets only {gets} of what it asks for: improve the row",
     "check.fast_main": (
         "alone it draws {speed} through the main; over {most} surge and noise grow. Throttle "
         "it, or lay a wider main"
@@ -313,9 +313,11 @@ SENTENCES: dict[str, str] = {
         "no faults, {cautions:1 caution|{cautions} cautions}: it can water. Look at "
         "{cautions:it|each}"
     ),
-    "verdict.faults": "{faults:1 fault|{faults} faults}: mend {faults:it|them} first",
-    "verdict.both": "{faults:1 fault|{faults} faults}, {cautions:1 caution|{cautions} "
-    "cautions}: mend the {faults:fault|faults} first",
+    "verdict.faults": "{faults:1 fault|{faults} faults}: correct {faults:it|them} first",
+    "verdict.both": (
+        "{faults:1 fault|{faults} faults}, {cautions:1 caution|{cautions} cautions}: "
+        "correct the {faults:fault|faults} first"
+    ),
     "verdict.more": (
         "{beds:1 bed|{beds} beds}, {zones:1 zone|{zones} zones}, {rows:1 row|{rows} rows}; "
         "{filled:1 setting was|{filled} settings were} filled in. To see them, and what the "

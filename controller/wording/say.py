@@ -94,4 +94,6 @@ def _shown(value: Any, spec: str, us: bool) -> str:
     if "|" in spec:
         one, several = spec.split("|")
         return one if value == 1 else several
+    if spec.endswith("%"):
+        return f"{format(value, spec)[:-1]} %"
     return format(value, spec)

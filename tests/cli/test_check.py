@@ -97,17 +97,19 @@ def test_faults_come_before_cautions_and_the_verdict_counts_both(run: Run) -> No
     )
     code, out, _ = run(spare + '[weather]\nfile = "wether.csv"\n', "check")
     assert code == 1
-    assert out.splitlines()[0] == "Quillmoor yard: 1 fault, 1 caution: mend the fault first."
+    assert out.splitlines()[0] == "Quillmoor yard: 1 fault, 1 caution: correct the fault first."
     assert out.index("Faults") < out.index("Cautions") < out.index("A usual season")
     assert run(SOUND + FILES, "check")[1].splitlines()[0] == (
-        "Quillmoor yard: 3 faults: mend them first."
+        "Quillmoor yard: 3 faults: correct them first."
     )
 
 
 def test_a_file_that_does_not_read_gets_a_verdict_too(run: Run) -> None:
     code, out, err = run(SOUND.replace('"15 cm"', "15"), "check")
     assert (code, out) == (2, "")
-    assert err.startswith("1 fault: mend it first; the garden is checked once its file reads\n")
+    assert err.startswith(
+        "1 fault: correct it first. The garden is checked once its file can be read\n"
+    )
 
 
 @pytest.mark.parametrize(

@@ -56,10 +56,10 @@ def test_each_opening_is_the_same_on_a_sheet_of_one_zone(run: Run) -> None:
 @pytest.mark.parametrize(
     ("argv", "words"),
     [
-        (("--keeper", "Nobody"), "found --keeper 'Nobody'; this garden has: Odile, Bram"),
-        (("--bed", "leeks"), "found --bed 'leeks'; this garden has: north terrace"),
-        (("--zone", "beens"), "found --zone 'beens'; this garden has: leeks"),
-        (("--zone", "leeks", "--keeper", "Bram"), "no zone is all that"),
+        (("--keeper", "Nobody"), 'found --keeper \'Nobody\'; this garden has: "Odile", "Bram"'),
+        (("--bed", "leeks"), "found --bed 'leeks'; this garden has: \"north terrace\""),
+        (("--zone", "beens"), "found --zone 'beens'; this garden has: \"leeks\""),
+        (("--zone", "leeks", "--keeper", "Bram"), "no zone fits"),
     ],
 )
 def test_what_the_garden_does_not_have_is_refused(

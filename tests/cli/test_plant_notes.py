@@ -231,7 +231,7 @@ def test_an_answer_that_is_none_of_them_writes_nothing(
 
 def test_a_first_picking_waters_on_and_the_end_says_that_no_water_comes(note: Note) -> None:
     code, said = note("seen", "beans", "first", "picked")
-    assert code == 0 and "It is watered on in full" in said
+    assert code == 0 and "It is still watered in full" in said
     code, said = note("seen", "beans", "pulled", "up")
     assert code == 0
     assert "It gets no water after 26 June 2031; without this note it would until" in said

@@ -496,7 +496,7 @@ def test_a_broken_garden_file_is_said_with_its_first_faults_and_that_it_reads_ag
     world.run_for(70.0)
     said = [words for kind, words in world.happenings() if kind == "garden file"]
     assert len(said) == 5  # status shows all
-    assert said[0] == "line 1: found nonsense; the last good one waters on"
+    assert said[0] == "line 1: found nonsense; the last good one is in use"
     world.file.write_text("good", encoding="utf-8")
     world.run_for(70.0)
     assert [words for kind, words in world.happenings() if kind == "garden file"][5:] == [

@@ -199,7 +199,7 @@ def _on_at_rest(at_rest: AtRest, valves: Mapping[str, Valve]) -> list[Finding]:
             found.append(
                 Finding(
                     kind="open and close exchanged",
-                    words=f"{zone}: it stood open when told to shut, {sure}",
+                    words=f"{zone}: it was open when it was to be shut, {sure}",
                     zone=zone,
                     line=line,
                     change=(f'zone "{zone}": relay = {valve.close_line}, close_relay = {line}',),
