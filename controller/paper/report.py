@@ -78,7 +78,7 @@ def report_text(
             "was noted later"
         )
     for remark in (*known, *_rules(garden), *_remarks(sums)):
-        lines += paragraph(f"Note: {remark}.", "  ", "  ")
+        lines += paragraph(f"Note: {remark}.", "  ", "  ", at_hyphens=False)
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -341,7 +341,7 @@ def meter_text(spans: Sequence[MeterSpan], garden: Garden) -> str:
             "reported them: they are under unexplained, if they were given"
         )
     for remark in remarks:
-        lines += paragraph(f"Note: {remark}.", "  ", "  ")
+        lines += paragraph(f"Note: {remark}.", "  ", "  ", at_hyphens=False)
     return "\n".join(lines) + "\n"
 
 

@@ -63,8 +63,8 @@ SENTENCES: dict[str, str] = {
     ),
     "left.after_filling": " after filling its line for {fill}",
     "left.under_half_a_minute": (
-        "it would take {takes}, and a hand valve is opened for whole minutes; it waits until more "
-        "is missing"
+        "it would take less than half a minute, and a hand valve is "
+        "opened for whole minutes; it waits until more is missing"
     ),
     "left.hand_visits": (
         "the round ends before its soil can take more; the rest comes in a later round "

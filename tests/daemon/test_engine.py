@@ -574,7 +574,7 @@ def test_a_clock_that_jumps_is_said_with_what_follows_and_that_it_is_believed_ag
     said = [words for kind, words in world.happenings() if kind == "clock"]
     assert said[0] == "the clock jumped by +7200 s; the plan is dropped"
     assert said[1].startswith("no openings by plan: the clock was moved; ")
-    assert said[2:] == ["believed"]
+    assert said[2:] == ["trusted"]
 
 
 def test_a_valves_fault_is_said_with_its_line_and_zone(tmp_path: Path) -> None:
