@@ -262,7 +262,9 @@ def _row(
     ]
     if running:
         low, high = min(running), max(running)
-        lines.append(f"      a hole gives {6e7 * low:.0f} to {6e7 * high:.0f} mL/min")
+        least, most = f"{6e7 * low:.0f}", f"{6e7 * high:.0f}"
+        gives = most if least == most else f"{least} to {most}"
+        lines.append(f"      a hole gives {gives} mL/min")
     if row.air_at:
         at, last = row.holes[row.air_at[0]], row.holes[row.air_at[-1]]
         lines.append(f"      air enters at {_named(at)}; up to {_named(last)} no water comes out")

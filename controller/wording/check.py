@@ -320,8 +320,8 @@ SENTENCES: dict[str, str] = {
     ),
     "verdict.more": (
         "{beds:1 bed|{beds} beds}, {zones:1 zone|{zones} zones}, {rows:1 row|{rows} rows}; "
-        "{filled:1 setting was|{filled} settings were} filled in. To see them, and what the "
-        "supply and perennials are taken as, add --all"
+        "{filled:1 setting was|{filled} settings were} filled in. To see them, and how the "
+        "supply and perennials are understood, add --all"
     ),
     # A usual season, and what would help.
     "check.short": _SHORT,

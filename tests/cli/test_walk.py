@@ -263,7 +263,7 @@ def test_the_gardens_longest_opening_holds(go: Go) -> None:
 def test_one_zone_may_be_walked_alone(go: Go) -> None:
     done = go(None, None, "--zone", "beans")
     assert done.ons() == [22]
-    assert "Not walked: leeks, kale, hedge (hand valve)." in done.out
+    assert "Not walked: leeks; kale; hedge (hand valve)." in done.out
 
 
 # ---- findings ------------------------------------------------------------------------------------

@@ -118,8 +118,8 @@ def test_a_dose_under_half_a_minute_waits_unless_the_crop_would_run_short() -> N
     assert found.pulses == ()
     assert [(said(left.reason), left.litres) for left in found.not_fitted] == [
         (
-            "it would take 25 s, and a hand valve is opened for whole minutes; it waits until more "
-            "is missing",
+            "it would take less than half a minute, and a hand valve is opened for whole minutes; "
+            "it waits until more is missing",
             2.5,
         )
     ]
@@ -468,7 +468,7 @@ def test_what_a_hand_cannot_time_is_to_be_throttled() -> None:
     garden = eight_by_hand()
     (note,) = _to_throttle(planned(garden))
     assert say(note, us=False).startswith('zone "squash": its water passes in 53 s')
-    assert "throttle it, alone, to about" in say(note, us=False)
+    assert "Throttle it to about" in say(note, us=False)
     # Throttled as it says, it is as good as the others.
     flow = note.values["flow"]
     assert isinstance(flow, Quantity)

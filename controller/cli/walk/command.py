@@ -131,8 +131,8 @@ class _Walk:
             "Is the tap open? (no: only clicks and movements are asked for)"
         )
         person.say(
-            "Now every line is switched off. The garden file has that relays are on at a "
-            f"{'low' if self._garden.board.active_low else 'high'} level.\n"
+            "Now every line is switched off. By the garden file, relays are on at "
+            f"{'low' if self._garden.board.active_low else 'high'}.\n"
             "If all of them switch on instead: have the tap shut, and answer all."
         )
         return True
