@@ -13,7 +13,7 @@ from controller.paper.text import open_time, paragraph
 def status_text(answer: Mapping[str, Any]) -> str:
     """The daemon's answer in 80 columns: first what is open, then what may be wrong."""
     zone_info = ZoneInfo(str(answer.get("timezone", "UTC")))
-    lines = [f"{answer.get('site', '')}: {answer.get('words', '')}"]
+    lines = paragraph(f"{answer.get('site', '')}: {answer.get('words', '')}")
     for valve in answer.get("open", []):
         by = ", opened by a person" if valve.get("manual") else ""
         lines.append(
@@ -126,7 +126,7 @@ def _board(answer: Mapping[str, Any]) -> list[str]:
     if starts is not None:
         often = "once" if starts == 1 else f"{starts} times"
         lines.append(
-            _line("starts", f"{often} within a day; before this: {answer.get('last_ended', '')}")
+            _line("starts", f"{often} within a day; run before: {answer.get('last_ended', '')}")
         )
     return lines
 

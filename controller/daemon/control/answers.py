@@ -17,6 +17,7 @@ from controller.daemon.planning import held_now, local_day
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.model import Zone
 from controller.garden.plumbing import ValveKind
+from controller.garden.show import quoted, show_duration
 from controller.timetable.records import Pulse
 from controller.units import l_from_m3
 from controller.valves.line import State
@@ -426,7 +427,7 @@ def _zone(engine: Engine, name: object) -> Zone:
     for zone in engine.accepted.garden.zones:
         if zone.name == name:
             return zone
-    names = ", ".join(z.name for z in engine.accepted.garden.zones)
+    names = quoted(z.name for z in engine.accepted.garden.zones)
     raise _NotClear(f"found zone {name!r:.60}; this garden has: {names}")
 
 
@@ -458,5 +459,4 @@ def _moment(value: object, engine: Engine) -> datetime:
 
 
 def _shown(seconds: float) -> str:
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02d} min"
+    return show_duration(round(seconds))
