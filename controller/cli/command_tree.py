@@ -43,7 +43,7 @@ def _add_own(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--own",
         metavar="DIR",
-        help="folder that only the daemon writes in: which lines to drive off, the last good "
+        help="folder that only the daemon writes in: which lines to switch off, the last good "
         "garden file (default: the --state folder)",
     )
 
@@ -105,7 +105,9 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     kinds = note.add_subparsers(dest="kind", required=True, metavar="KIND")
     watered = kinds.add_parser("watered", help="a zone was watered by hand")
     watered.add_argument("zone", metavar="ZONE")
-    watered.add_argument("--minutes", type=float, metavar="N", help="time its valve was open")
+    watered.add_argument(
+        "--minutes", type=float, metavar="N", help="how long its valve was open, in minutes"
+    )
     watered.add_argument("--amount", metavar="VOLUME", help='as in "12 gal" or "40 L"')
     rain = kinds.add_parser(
         "rain",
@@ -165,7 +167,7 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     field_tests = _field_tests(kinds)
     for kind in (watered, rain, meter, soil, seen, mended, words, *field_tests):
         kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
-        kind.add_argument("--who", default="", metavar="NAME")
+        kind.add_argument("--who", default="", metavar="NAME", help="who did it, or saw it")
         kind.add_argument(
             "--corrects",
             type=number,
@@ -181,8 +183,8 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         description="Every note has a number. A note that was taken back is marked with an x.",
     )
     shown.add_argument("--zone", metavar="ZONE", help="of this zone only")
-    shown.add_argument("--from", dest="first", type=day, metavar="DATE")
-    shown.add_argument("--to", dest="last", type=day, metavar="DATE")
+    shown.add_argument("--from", dest="first", type=day, metavar="DATE", help="first day")
+    shown.add_argument("--to", dest="last", type=day, metavar="DATE", help="last day")
     shown.add_argument("--standing", action="store_true", help="without what was taken back")
     _add_forms(shown)
     withdraw = kinds.add_parser(
@@ -191,9 +193,9 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         description="Any note, by its number in note list. To put it right instead, write the "
         "right one with --corrects NUMBER.",
     )
-    withdraw.add_argument("number", type=number, metavar="NUMBER")
-    withdraw.add_argument("--who", default="", metavar="NAME")
-    withdraw.add_argument("--why", default="", metavar="WORDS")
+    withdraw.add_argument("number", type=number, metavar="NUMBER", help="its number in note list")
+    withdraw.add_argument("--who", default="", metavar="NAME", help="who takes it back")
+    withdraw.add_argument("--why", default="", metavar="WORDS", help="the reason")
 
 
 def _field_tests(
@@ -302,8 +304,8 @@ def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     _add_garden(balance)
     _add_weather(balance)
     balance.add_argument("--zone", help="one zone only")
-    balance.add_argument("--from", dest="first", type=day, metavar="DATE")
-    balance.add_argument("--to", dest="last", type=day, metavar="DATE")
+    balance.add_argument("--from", dest="first", type=day, metavar="DATE", help="first day")
+    balance.add_argument("--to", dest="last", type=day, metavar="DATE", help="last day")
     _add_state(balance)
     _add_forms(balance, csv=True)
 
@@ -327,9 +329,19 @@ def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]
 
     et = commands.add_parser("et", help="reference ET of each day of a weather file")
     et.add_argument("weather", metavar="WEATHER", help="weather file")
-    et.add_argument("--latitude", type=float, required=True, metavar="DEG", help="north positive")
-    et.add_argument("--elevation", type=float, required=True, metavar="M", help="metres")
-    et.add_argument("--wind-height", type=float, default=2.0, metavar="M", help="metres (2)")
+    et.add_argument(
+        "--latitude", type=float, required=True, metavar="DEG", help="degrees, north positive"
+    )
+    et.add_argument(
+        "--elevation", type=float, required=True, metavar="M", help="metres above the sea"
+    )
+    et.add_argument(
+        "--wind-height",
+        type=float,
+        default=2.0,
+        metavar="M",
+        help="height of the wind gauge, metres (2)",
+    )
     et.add_argument("--coastal", action="store_true", help="by the sea: other sun estimate")
     _add_forms(et, csv=True)
 
@@ -359,7 +371,7 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     run.add_argument(
         "--pins",
         choices=("lgpio", "mock"),
-        help="pin driver: lgpio on a board, mock where no valve must move "
+        help="pin driver: lgpio on a board, mock where valves must not move "
         "(default: the garden file's)",
     )
     status = commands.add_parser("status", help="show what the running daemon does")
@@ -367,7 +379,9 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     _add_forms(status)
     open_zone = commands.add_parser("open", help="open a zone for some minutes")
     open_zone.add_argument("zone", metavar="ZONE")
-    open_zone.add_argument("--minutes", type=float, required=True, metavar="N")
+    open_zone.add_argument(
+        "--minutes", type=float, required=True, metavar="N", help="how long, in minutes"
+    )
     _add_daemon(open_zone)
     _add_forms(open_zone)
     close = commands.add_parser(
@@ -393,9 +407,9 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     _add_daemon(reset)
     _add_forms(reset)
     hold = commands.add_parser("hold", help="let nothing open for a while; --lift ends it")
-    hold.add_argument("--hours", type=float, metavar="N", help="for so long (24)")
+    hold.add_argument("--hours", type=float, metavar="N", help="how many hours (24)")
     hold.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
-    hold.add_argument("--reason", default="", metavar="WORDS")
+    hold.add_argument("--reason", default="", metavar="WORDS", help="why, for status and sheet")
     hold.add_argument("--lift", action="store_true", help="end the holds in force")
     _add_daemon(hold)
     _add_forms(hold)
@@ -411,7 +425,11 @@ def _walk_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     )
     _add_garden(walk)
     walk.add_argument(
-        "--seconds", type=float, default=15.0, metavar="N", help="each valve is open (15)"
+        "--seconds",
+        type=float,
+        default=15.0,
+        metavar="N",
+        help="seconds that each valve is open (15)",
     )
     walk.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
     walk.add_argument("--who", default="", metavar="NAME", help="who walks, for the logbook")
@@ -440,8 +458,8 @@ def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentPars
         help="compare pulses, notes and the water meter between its readings",
     )
     report.add_argument("--band", action="store_true", help="show how sure timed litres are")
-    report.add_argument("--from", dest="first", type=day, metavar="DATE")
-    report.add_argument("--to", dest="last", type=day, metavar="DATE")
+    report.add_argument("--from", dest="first", type=day, metavar="DATE", help="first day")
+    report.add_argument("--to", dest="last", type=day, metavar="DATE", help="last day")
     _add_state(report)
     _add_forms(report, csv=True)
     backup = commands.add_parser(
