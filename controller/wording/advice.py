@@ -67,9 +67,9 @@ SENTENCES: dict[str, str] = {
     "advice.level_by_eye": "within {within}, which the eye sees, is level enough for "
     "{zones:quoted} as they run now",
     "basis.level": (
-        "rows computed with their far end or middle off level, up to {variation} between "
-        "strongest and weakest hole (ASAE practice, from memory), the head at the inlet "
-        "as computed now"
+        "rows computed with their far end or middle off level, the head at the "
+        "inlet as computed now; up to {variation} between strongest and "
+        "weakest hole (ASAE practice, from memory)"
     ),
     # Throttle.
     "advice.throttle": (

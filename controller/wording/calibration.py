@@ -65,7 +65,7 @@ SENTENCES: dict[str, str] = {
     "cause.far_end": "it fits far better with its holes counted from the far end: count from the "
     "inlet",
     "cause.of_hole": "hole {hole}: {cause}",
-    "cause.stands_low": "its water stands low: measure the heights along the row",
+    "cause.stands_low": "its water is low: measure the heights along the row",
     "cause.drilling": "look at its drilling, or whether it is half plugged",
     "cause.do_again": "do it again",
     "cause.look": "do it again, or look for what was different",

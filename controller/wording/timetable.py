@@ -12,10 +12,11 @@ SENTENCES: dict[str, str] = {
         "open, and write that as its opening in the garden file: then it takes {then}"
     ),
     "plan.throttle_for_soil": (
-        'zone "{zone}": the soil can take in at once only what passes in {takes}, and a hand '
-        "valve is opened for whole minutes: the rest stands on the bed. Throttle it to about "
-        "{flow} with only this zone open, and write that as its opening in the garden file: "
-        "then its dose takes {then}"
+        'zone "{zone}": the soil can take in at once only what passes in '
+        "{takes}, and a hand valve is opened for whole minutes: the rest stays "
+        "on the bed. Throttle it to about {flow} with only this zone open, and "
+        "write that as its opening in the garden file: then its dose takes "
+        "{then}"
     ),
     # Why a dose is due, and what changes it.
     "need.share_used_up": "the allowed share is used up",
