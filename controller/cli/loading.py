@@ -324,7 +324,16 @@ def require_zones(garden: Garden, names: Sequence[str]) -> None:
         raise InputError(f"no zone named; this garden has: {quoted(known)}")
     for name in names:
         if name not in known:
-            raise InputError(f"found zone {name!r}; this garden has: {quoted(known)}")
+            raise InputError(not_in_garden("zone", name, known))
+
+
+def not_in_garden(what: str, name: str, known: Sequence[str]) -> str:
+    """Words for a name that the garden does not have, with the nearest that it has."""
+    from difflib import get_close_matches
+
+    near = get_close_matches(name, known, 1)
+    meant = f'did you mean "{near[0]}"? This' if near else "this"
+    return f"found {what} {name!r}; {meant} garden has: {quoted(known)}"
 
 
 def require_span(first: date, last: date) -> None:

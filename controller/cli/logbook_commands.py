@@ -31,7 +31,7 @@ from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError, InputError, NoSolution
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
-from controller.garden.quantities import read_length, read_volume
+from controller.garden.quantities import LENGTH, parse, read_volume
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.logbook.entries import Entry
 from controller.logbook.files import copy_logbook
@@ -155,7 +155,7 @@ def _list(args: argparse.Namespace, garden: Garden, path: Path) -> int:
 def _rain(note: Note) -> Writing:
     """How to write down a reading of the gauge, which adds to the day's rain or replaces it."""
     args, day, units = note.args, note.day, Units(note.loaded.garden.us_units)
-    mm = read_length(args.depth, "rain") * _MM_PER_M
+    mm = parse(args.depth, LENGTH, what="rain", example='"0.4 in" or "10 mm"') * _MM_PER_M
     # Of that day by a person; and as it counts now, also by a gauge's pin.
     noted = (note.read(Questions.rain_noted) or {}).get(day)
     counted = (note.read(Questions.gauge_by_day) or {}).get(day)

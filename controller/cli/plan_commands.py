@@ -15,6 +15,7 @@ from controller.cli.loading import (
     load_garden,
     load_logged,
     load_tested,
+    not_in_garden,
     own_today,
     print_csv,
     require_span,
@@ -28,7 +29,6 @@ from controller.cli.output import print_json, print_pages, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site, Zone
-from controller.garden.show import quoted
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.design.what_if import what_if
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
@@ -142,8 +142,9 @@ def _zones_asked(args: argparse.Namespace, garden: Garden) -> _Asked:
         wanted = {name.strip().casefold(): name for name in asked}
         for key, name in wanted.items():
             if key not in known:
-                has = quoted(list(known.values())) or f"no {option} named"
-                raise InputError(f"found --{option} {name!r}; this garden has: {has}")
+                if not known:
+                    raise InputError(f"found --{option} {name!r}; this garden names no {option}")
+                raise InputError(not_in_garden(f"--{option}", name, list(known.values())))
         left &= {zone.name for zone in garden.zones if name_of(zone).casefold() in wanted}
         words.append(before + ", ".join(known[key] for key in wanted))
     if not left:

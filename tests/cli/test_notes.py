@@ -375,3 +375,8 @@ def test_a_mended_line_forgets_what_the_meter_saw_of_it(note: Note, tmp_path: Pa
     code, said = note("mended", "beans")
     assert code == 2
     assert 'this garden has: "leeks"' in said
+
+
+def test_rain_without_a_unit_is_asked_back_with_examples_of_rain(note: Note) -> None:
+    code, said = note("rain", "10")
+    assert code == 2 and 'rain needs its unit, as in "0.4 in" or "10 mm"' in said

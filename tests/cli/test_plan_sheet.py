@@ -58,7 +58,10 @@ def test_each_opening_is_the_same_on_a_sheet_of_one_zone(run: Run) -> None:
     [
         (("--keeper", "Nobody"), 'found --keeper \'Nobody\'; this garden has: "Odile", "Bram"'),
         (("--bed", "leeks"), "found --bed 'leeks'; this garden has: \"north terrace\""),
-        (("--zone", "beens"), "found --zone 'beens'; this garden has: \"leeks\""),
+        (
+            ("--zone", "beens"),
+            'found --zone \'beens\'; did you mean "beans"? This garden has: "leeks"',
+        ),
         (("--zone", "leeks", "--keeper", "Bram"), "no zone fits"),
     ],
 )
