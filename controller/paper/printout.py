@@ -46,6 +46,7 @@ ROUNDED_BY = 0.1
 _BEGUN = 3  # lines at most at the top of a page after the first one
 _LEAST = 6  # lines of a block that is cut, at the foot of a page; our choice
 _MOST_SUMS = 12  # of more zones the sheet has the sum alone; our choice
+_MOST_LEFT = 7  # days of one reason are listed each; our choice
 _MOST_KEEPERS = 3  # in the heading of a round; our choice
 
 _T = TypeVar("_T", Pulse, NotFitted, WaterIn)
@@ -393,8 +394,18 @@ class _Sheet:
         """What one reason holds back on several days, gathered."""
         lines: list[str] = []
         for (zone, reason), items in self.repeated.items():
-            days = (f"{day_in_year(i.day)} {self.units.volume(i.litres)}" for i in items)
-            lines += _wrapped(f"{zone}: {reason}: {', '.join(days)}", "  ")
+            shown = [self.units.volume(item.litres) for item in items]
+            days = [day_in_year(item.day) for item in items]
+            if len(items) > _MOST_LEFT:
+                by_size = sorted(items, key=lambda item: item.litres)
+                least, most = (self.units.volume(by_size[at].litres) for at in (0, -1))
+                when = f"on {len(items)} days from {days[0]} to {days[-1]}, {least} to {most}"
+            else:
+                when = ", ".join(
+                    f"{d} {v}".replace(" ", "\xa0") for d, v in zip(days, shown, strict=True)
+                )
+            words = _wrapped(f"{zone}: {reason}: {when}", "  ")
+            lines += [line.replace("\xa0", " ") for line in words]  # no amount is cut
         if lines:
             lines += _wrapped("What is left on one day is part of the next day's amount.", "  ")
         return _under("Not given", lines)

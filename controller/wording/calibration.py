@@ -28,8 +28,8 @@ SENTENCES: dict[str, str] = {
     "fit.level": (
         "{name}: {off_cm:+.1f} cm against the garden file, give or take {error_cm:.1f} cm"
     ),
-    "fit.valve": "{name}: loss coefficient {loss_k:.3g} over its take-off, give or take "
-    "{error:.1%} (before the tests {prior_k:.3g}, {prior_error:.0%})",
+    "fit.valve": "{name}: loss coefficient {loss_k:figures} over its take-off, give or take "
+    "{error:.1%} (before the tests {prior_k:figures}, {prior_error:.0%})",
     "fit.factor": "{name}: {factor:.3g} times what the garden file says, give or take {error:.1%} "
     "(before the tests {prior_error:.1%})",
     "fit.supply_changed": "the supply has changed since the flow test in the garden file: {then} "

@@ -132,6 +132,10 @@ def test_what_one_reason_holds_back_day_after_day_is_gathered() -> None:
     assert 'Tuesday 1 July and Wednesday 2 July: nothing is opened, see "Not given"\n' in text
     assert "    not given: g, 12.0 L: held: new gravel\n" in text  # once, so on its day
     assert "Saturday 5 July and Sunday 6 July: no zone needs water\n" in text
+    many = [replace(left[0], day=FIRST + n * DAY, litres=10.0 + n % 4) for n in range(9)]
+    sheet = replace(a_sheet(last=FIRST + 8 * DAY), not_fitted=tuple(many))
+    text = " ".join(timetable_text(sheet, GARDEN).split())
+    assert "h: held: new gravel: on 9 days from 1 July to 9 July, 10.0 L to 13.0 L" in text
 
 
 def test_a_round_names_its_keepers_where_a_garden_has_several() -> None:
