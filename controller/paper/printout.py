@@ -20,7 +20,13 @@ from controller.hydraulics.calibration.calibrated import BAND, Bands
 from controller.messages import Message
 from controller.paper.amounts import Units
 from controller.paper.reasons import reasons_text
-from controller.paper.rounds import ROUND_PAUSE, keeper_of, rounds_of
+from controller.paper.rounds import (
+    ROUND_PAUSE,
+    hand_minutes,
+    keeper_of,
+    opening_words,
+    rounds_of,
+)
 from controller.paper.sheet_head import head_lines, why_empty
 from controller.paper.text import (
     WIDTH,
@@ -33,15 +39,11 @@ from controller.paper.text import (
     weekday_and_day,
 )
 from controller.timetable.records import NotFitted, Pulse, Timetable, WaterIn, WhyDry
-from controller.units import gal_min_from_m3_s, l_min_from_m3_s
 from controller.wording.say import say
 
 # Lines on a page: at six lines an inch they fit on Letter paper with margins of half an inch, and
 # on A4; at 10.5 pt with single spacing, too. Our choice.
 PAGE_LINES = 60
-# A time by hand is printed in whole minutes where that changes it by no more than this share; our
-# choice.
-ROUNDED_BY = 0.1
 
 _BEGUN = 3  # lines at most at the top of a page after the first one
 _LEAST = 6  # lines of a block that is cut, at the foot of a page; our choice
@@ -138,33 +140,6 @@ def timetable_pages(
                 begun = len(page)
                 pages.append(page)
     return ["\n".join(page).rstrip() + "\n" for page in pages]
-
-
-def hand_minutes(open_s: float) -> int | None:
-    """The whole minutes of an opening by hand; None where they would change it too much.
-
-    >>> hand_minutes(404.0), hand_minutes(89.0), hand_minutes(36.0)
-    (7, None, None)
-    """
-    minutes = int(open_s / 60.0 + 0.5)
-    return minutes if minutes and abs(60.0 * minutes - open_s) <= ROUNDED_BY * open_s else None
-
-
-def opening_words(zone: Zone, *, us: bool) -> str:
-    """How far the valve is to be open, as the garden file has it, in the gardener's units.
-
-    At most twelve characters, but for a loss coefficient.
-    """
-    opening = zone.opening
-    if opening.alone_flow_m3_s is not None:
-        return _flow(opening.alone_flow_m3_s, us)
-    if opening.angle_deg is not None:
-        return f"{opening.angle_deg:g} deg" if opening.angle_deg else "full"
-    if opening.stream_m is not None:
-        return f"jet {show.show_length(opening.stream_m, us)}"
-    if opening.reach_m is not None:
-        return f"jet {show.show_length(opening.reach_m, us)}"
-    return "as it is" if opening.unknown else f"loss {opening.loss_k:g}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -474,12 +449,6 @@ class _Sheet:
 
 
 _MINUTE = timedelta(minutes=1)
-
-
-def _flow(flow_m3_s: float, us: bool) -> str:
-    """A flow to two figures, as one sees it on a meter."""
-    amount = gal_min_from_m3_s(flow_m3_s) if us else l_min_from_m3_s(flow_m3_s)
-    return f"{show.show_figures(amount, 2)} {'gal' if us else 'L'}/min"
 
 
 def _round(number: int, rounds: Sequence[object], keepers: Sequence[str]) -> str:

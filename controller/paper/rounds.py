@@ -1,4 +1,4 @@
-"""Openings by hand as rounds to walk."""
+"""Openings by hand: rounds to walk, whole minutes, how far to open."""
 
 from __future__ import annotations
 
@@ -6,12 +6,17 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
-from controller.garden.model import Garden
+from controller.garden import show
+from controller.garden.model import Garden, Zone
 from controller.timetable.records import Pulse
+from controller.units import gal_min_from_m3_s, l_min_from_m3_s
 
 # Visits of two keepers with a longer pause between them are two rounds, and within a visit the
 # sheet says of a longer pause until when to wait; our choice.
 ROUND_PAUSE = timedelta(minutes=15)
+# A time by hand is printed in whole minutes where that changes it by no more than this share; our
+# choice.
+ROUNDED_BY = 0.1
 
 
 def rounds_of(pulses: Iterable[Pulse], garden: Garden) -> list[list[Pulse]]:
@@ -56,3 +61,36 @@ def keeper_of(pulse: Pulse, garden: Garden) -> str:
 
 def _in_time(pulse: Pulse) -> tuple[datetime, str]:
     return pulse.opens_utc, pulse.zone
+
+
+def hand_minutes(open_s: float) -> int | None:
+    """The whole minutes of an opening by hand; None where they would change it too much.
+
+    >>> hand_minutes(404.0), hand_minutes(89.0), hand_minutes(36.0)
+    (7, None, None)
+    """
+    minutes = int(open_s / 60.0 + 0.5)
+    return minutes if minutes and abs(60.0 * minutes - open_s) <= ROUNDED_BY * open_s else None
+
+
+def opening_words(zone: Zone, *, us: bool) -> str:
+    """How far the valve is to be open, as the garden file has it, in the gardener's units.
+
+    At most twelve characters, but for a loss coefficient.
+    """
+    opening = zone.opening
+    if opening.alone_flow_m3_s is not None:
+        return _flow(opening.alone_flow_m3_s, us)
+    if opening.angle_deg is not None:
+        return f"{opening.angle_deg:g} deg" if opening.angle_deg else "full"
+    if opening.stream_m is not None:
+        return f"jet {show.show_length(opening.stream_m, us)}"
+    if opening.reach_m is not None:
+        return f"jet {show.show_length(opening.reach_m, us)}"
+    return "as it is" if opening.unknown else f"loss {opening.loss_k:g}"
+
+
+def _flow(flow_m3_s: float, us: bool) -> str:
+    """A flow to two figures, as one sees it on a meter."""
+    amount = gal_min_from_m3_s(flow_m3_s) if us else l_min_from_m3_s(flow_m3_s)
+    return f"{show.show_figures(amount, 2)} {'gal' if us else 'L'}/min"

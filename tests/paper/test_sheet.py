@@ -18,13 +18,11 @@ from controller.messages import Message, quoted
 from controller.paper.printout import (
     PAGE_LINES,
     Look,
-    hand_minutes,
     of_zones,
-    opening_words,
     timetable_pages,
     timetable_text,
 )
-from controller.paper.rounds import rounds_of
+from controller.paper.rounds import hand_minutes, opening_words, rounds_of
 from controller.paper.sheet_head import rain_that_replaces
 from controller.paper.text import WIDTH
 from controller.timetable.plan import NOTHING_GIVEN as NO_LOGBOOK
