@@ -138,7 +138,7 @@ def flow_text(
     holes: bool = False,
     bars: bool = False,
 ) -> str:
-    """A block for each set; flow in gal/min or L/min, pressure in psi or metres of water."""
+    """A block for each set; flow in gal/min or L/min, pressure in psi or kPa."""
     garden = lines.garden
     units = Units(garden.us_units)
     text: list[str] = []
@@ -146,8 +146,8 @@ def flow_text(
         alone = len(names) == 1
         text.append(f"{names[0]} open alone" if alone else f"open together: {', '.join(names)}")
         text.append(
-            f"  tap {units.pressure(flows.tap_head_m)}, "
-            f"drawing {units.flow(flows.supply_flow_m3_s)} in all"
+            f"  at the tap {units.pressure(flows.tap_head_m)}, with "
+            f"{units.flow(flows.supply_flow_m3_s)} drawn in all"
         )
         low, high = lines.flow_range(frozenset(names))
         if high - low > _STEADY * high:
