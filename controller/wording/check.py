@@ -239,7 +239,7 @@ SENTENCES: dict[str, str] = {
         "(from memory): throttle, or set it lower"
     ),
     # A hot day's water.
-    "check.throttle": "throttle it, alone, to about {flow}: then it takes {takes}",
+    "check.throttle": "throttle it to about {flow} with only this zone open: then it takes {takes}",
     "check.short_by_hand": _BY_HAND,
     "check.short_by_hand_throttle": _BY_HAND + "; {throttle}",
     "check.filling": (
