@@ -409,11 +409,11 @@ class _Sheet:
             if none.why is WhyDry.NOT_GIVEN and none.zone in gathered:
                 continue
             name = f"{none.zone}, {none.part}" if none.part else none.zone
-            words = f"{none.why}: {say(none.message, us=self.units.us)}"
+            words = f" ({none.why}): {say(none.message, us=self.units.us)}"
             names.setdefault(words, []).append(name)
         lines: list[str] = []
         for words, zones in names.items():
-            lines += _wrapped(f"{'; '.join(zones)}: {words}", "  ")
+            lines += _wrapped(f"{'; '.join(zones)}{words}", "  ")
         return _under("Without water", lines)
 
     def _sums(self) -> list[str]:

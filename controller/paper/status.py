@@ -30,7 +30,7 @@ def status_text(answer: Mapping[str, Any]) -> str:
     steps = answer.get("days_by_step", [])
     if steps:
         words = ", ".join(f"{s['day'][5:]} {s['step'] or 'not known'}" for s in steps)
-        lines.append(_line("days by", words))
+        lines.append(_line("weather by day", words))
     lines += _coming(answer, zone_info)
     if "litres_by" in answer:
         lines.append(_line("litres by", _litres_by(str(answer["litres_by"]))))

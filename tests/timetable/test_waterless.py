@@ -171,7 +171,7 @@ def test_it_stands_on_the_paper_and_in_the_rows() -> None:
     timetable = plan(ENDED)
     garden: Garden = a_garden(a_zone("a", plantings=(ENDED,)), a_zone("wet", 27, plantings=(LEEK,)))
     text = timetable_text(timetable, garden)
-    assert "Without water\n-------------\n  a: over: Lettuce ended on 2031-06-21" in text
+    assert "Without water\n-------------\n  a (over): Lettuce ended on 2031-06-21" in text
     assert max(map(len, text.splitlines())) <= WIDTH
     (row,) = no_water_rows(timetable, us=False)
     assert (row["zone"], row["part"], row["why"]) == ("a", "", "over")

@@ -128,7 +128,7 @@ class _Walk:
             person.say("Nothing was opened. Begin again when all of it is so.")
             return False
         self._record.dry = not asking.yes(
-            "Is the tap open? (no: only clicks and movements are asked for)"
+            "Is the tap open? (If not, you are asked only for clicks and movements.)"
         )
         person.say(
             "Now every line is switched off. By the garden file, relays are on at "
