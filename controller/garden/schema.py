@@ -382,7 +382,7 @@ class WrittenWeather(Table):
         bool | tuple[str, ...], by(v.online), Unwritten("nothing is fetched unless you ask")
     ] = False
     contact: Annotated[str, by(v.contact)] = ""
-    wind_height_m: Annotated[Width, Unwritten("the height FAO-56 wants", "2 m")] = Field(
+    wind_height_m: Annotated[Width, Unwritten("the height that FAO-56 uses", "2 m")] = Field(
         2.0, alias="wind_height"
     )
     normals: Text | None = None
