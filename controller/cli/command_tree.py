@@ -104,7 +104,7 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     _add_forms(note)
     kinds = note.add_subparsers(dest="kind", required=True, metavar="KIND")
     watered = kinds.add_parser("watered", help="a zone was watered by hand")
-    watered.add_argument("zone", metavar="ZONE")
+    watered.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     watered.add_argument(
         "--minutes", type=float, metavar="N", help="how long its valve was open, in minutes"
     )
@@ -140,7 +140,7 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         action="store_true",
         help="take it as what the account has that evening, where the line wets the ground",
     )
-    soil.add_argument("zone", metavar="ZONE")
+    soil.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     soil.add_argument("value", nargs="+", metavar="VALUE", help='as in 21, "21 %%" or moist')
     seen = kinds.add_parser(
         "seen",
@@ -149,7 +149,7 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         "first flowers, first ripe (picking begins), ripening (lower leaves yellow), last picking, "
         "tops fallen (stops the water of onion, garlic, potato), gone (ends the planting).",
     )
-    seen.add_argument("zone", metavar="ZONE")
+    seen.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     seen.add_argument(
         "event", nargs="+", metavar="EVENT", help='as in "full cover", "tops falling"'
     )
@@ -160,10 +160,10 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         description="What the meter saw of the zone up to that day no longer counts: from the next "
         "day on its flow is compared with its new first weeks.",
     )
-    mended.add_argument("zone", metavar="ZONE")
+    mended.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     words = kinds.add_parser("words", help="anything else")
-    words.add_argument("words", metavar="WORDS")
-    words.add_argument("--zone", metavar="ZONE")
+    words.add_argument("words", metavar="WORDS", help='in quotes, as in "earthed up"')
+    words.add_argument("--zone", metavar="ZONE", help="the zone that it is about")
     field_tests = _field_tests(kinds)
     for kind in (watered, rain, meter, soil, seen, mended, words, *field_tests):
         kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
@@ -207,10 +207,10 @@ def _field_tests(
     run = kinds.add_parser("run", help="field test: the house meter before and after a run")
     gauge = kinds.add_parser("gauge", help="field test: the pressure at the tap")
     count = kinds.add_parser("count", help="field test: how many holes of a zone run")
-    count.add_argument("zone", metavar="ZONE")
+    count.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     count.add_argument("--running", required=True, type=number, metavar="N", help="holes that run")
     for kind in (cups, stream):
-        kind.add_argument("zone", metavar="ZONE")
+        kind.add_argument("zone", metavar="ZONE", help="its name in the garden file")
         kind.add_argument("--holes", required=True, metavar="N,N", help="numbers from the inlet")
     cups.add_argument("--volumes", required=True, metavar="V,V", help='as in "90 mL,88 mL"')
     stream.add_argument("--heights", metavar="H,H", help='upward streams, as in "3 in,2.5 in"')
@@ -378,7 +378,7 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     _add_daemon(status)
     _add_forms(status)
     open_zone = commands.add_parser("open", help="open a zone for some minutes")
-    open_zone.add_argument("zone", metavar="ZONE")
+    open_zone.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     open_zone.add_argument(
         "--minutes", type=float, required=True, metavar="N", help="how long, in minutes"
     )
@@ -390,7 +390,7 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
         description="Shuts the zone, or without one all of them, and ends the rest of today: "
         "nothing more opens there by plan until tomorrow. rowgate resume undoes that.",
     )
-    close.add_argument("zone", nargs="?", metavar="ZONE")
+    close.add_argument("zone", nargs="?", metavar="ZONE", help="one zone only")
     _add_daemon(close)
     _add_forms(close)
     resume = commands.add_parser(
@@ -399,11 +399,11 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
         description="The rest of today is planned anew, in a zone or in all that were closed. It "
         "opens nothing by itself: the plan does, at its times, under every limit and hold.",
     )
-    resume.add_argument("zone", nargs="?", metavar="ZONE")
+    resume.add_argument("zone", nargs="?", metavar="ZONE", help="one zone only")
     _add_daemon(resume)
     _add_forms(resume)
     reset = commands.add_parser("reset", help="let a line that did not obey open again")
-    reset.add_argument("zone", metavar="ZONE")
+    reset.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     _add_daemon(reset)
     _add_forms(reset)
     hold = commands.add_parser("hold", help="let nothing open for a while; --lift ends it")
