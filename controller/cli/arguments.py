@@ -104,10 +104,8 @@ class Parser(argparse.ArgumentParser):
             return
         known = [str(choice) for choice in action.choices]
         guess = _closest(str(value), known)
-        meant = f"; did you mean {guess}?" if guess else ";"
-        raise argparse.ArgumentError(
-            action, f"found {value!r:.60}{meant} allowed are: {', '.join(known)}"
-        )
+        meant = f"; did you mean {guess}? Allowed" if guess else "; allowed"
+        raise argparse.ArgumentError(action, f"found {value!r:.60}{meant} are: {', '.join(known)}")
 
 
 def below(parser: argparse.ArgumentParser) -> Mapping[str, Parser]:

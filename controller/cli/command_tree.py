@@ -43,7 +43,7 @@ def _add_own(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--own",
         metavar="DIR",
-        help="folder that only the daemon writes in: which lines to drive off, the last good "
+        help="folder that only the daemon writes in: which lines to switch off, the last good "
         "garden file (default: the --state folder)",
     )
 
@@ -104,14 +104,16 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     _add_forms(note)
     kinds = note.add_subparsers(dest="kind", required=True, metavar="KIND")
     watered = kinds.add_parser("watered", help="a zone was watered by hand")
-    watered.add_argument("zone", metavar="ZONE")
-    watered.add_argument("--minutes", type=float, metavar="N", help="time its valve was open")
+    watered.add_argument("zone", metavar="ZONE", help="its name in the garden file")
+    watered.add_argument(
+        "--minutes", type=float, metavar="N", help="how long its valve was open, in minutes"
+    )
     watered.add_argument("--amount", metavar="VOLUME", help='as in "12 gal" or "40 L"')
     rain = kinds.add_parser(
         "rain",
         help="what the rain gauge held",
         description="One reading of the gauge, which is emptied then: readings of one day add up. "
-        "What was wrong is put right with --replace.",
+        "To correct a day, use --replace.",
     )
     rain.add_argument("depth", metavar="DEPTH", help='as in "0.4 in" or "10 mm"')
     rain.add_argument(
@@ -128,17 +130,17 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     )
     soil = kinds.add_parser(
         "soil",
-        help="what a probe or a hand says of a zone's soil; a check on the ledger",
+        help="what a probe or a hand finds in a zone's soil; a check on the ledger",
         description="Percent of the soil's volume that is water (as in 21), or how it feels: dry, "
         "moist, wet. balance shows it beside the ledger, as do plan and check where they differ; "
-        "no account is changed by it, unless you add --start.",
+        "it changes no account, unless you add --start.",
     )
     soil.add_argument(
         "--start",
         action="store_true",
         help="take it as what the account has that evening, where the line wets the ground",
     )
-    soil.add_argument("zone", metavar="ZONE")
+    soil.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     soil.add_argument("value", nargs="+", metavar="VALUE", help='as in 21, "21 %%" or moist')
     seen = kinds.add_parser(
         "seen",
@@ -147,33 +149,33 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         "first flowers, first ripe (picking begins), ripening (lower leaves yellow), last picking, "
         "tops fallen (stops the water of onion, garlic, potato), gone (ends the planting).",
     )
-    seen.add_argument("zone", metavar="ZONE")
+    seen.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     seen.add_argument(
         "event", nargs="+", metavar="EVENT", help='as in "full cover", "tops falling"'
     )
     seen.add_argument("--crop", default="", metavar="CROP", help="where a zone holds several")
     mended = kinds.add_parser(
         "mended",
-        help="a zone's line was mended or changed, or is as it should be",
+        help="a zone's line was repaired or changed, or is as it should be",
         description="What the meter saw of the zone up to that day no longer counts: from the next "
-        "day on its flow is held against its new first weeks.",
+        "day on its flow is compared with its new first weeks.",
     )
-    mended.add_argument("zone", metavar="ZONE")
+    mended.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     words = kinds.add_parser("words", help="anything else")
-    words.add_argument("words", metavar="WORDS")
-    words.add_argument("--zone", metavar="ZONE")
+    words.add_argument("words", metavar="WORDS", help='in quotes, as in "earthed up"')
+    words.add_argument("--zone", metavar="ZONE", help="the zone that it is about")
     field_tests = _field_tests(kinds)
     for kind in (watered, rain, meter, soil, seen, mended, words, *field_tests):
         kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
-        kind.add_argument("--who", default="", metavar="NAME")
+        kind.add_argument("--who", default="", metavar="NAME", help="who did it, or saw it")
         kind.add_argument(
             "--corrects",
             type=number,
             metavar="NUMBER",
-            help="the note that this one stands for; its day, unless --on names one",
+            help="the note that this one replaces; its day is kept, unless --on names one",
         )
         kind.add_argument(
-            "--force", action="store_true", help="write it down though it looks like a slip"
+            "--force", action="store_true", help="write it down even if it looks wrong"
         )
     shown = kinds.add_parser(
         "list",
@@ -181,19 +183,19 @@ def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
         description="Every note has a number. A note that was taken back is marked with an x.",
     )
     shown.add_argument("--zone", metavar="ZONE", help="of this zone only")
-    shown.add_argument("--from", dest="first", type=day, metavar="DATE")
-    shown.add_argument("--to", dest="last", type=day, metavar="DATE")
+    shown.add_argument("--from", dest="first", type=day, metavar="DATE", help="first day")
+    shown.add_argument("--to", dest="last", type=day, metavar="DATE", help="last day")
     shown.add_argument("--standing", action="store_true", help="without what was taken back")
     _add_forms(shown)
     withdraw = kinds.add_parser(
         "withdraw",
-        help="take a note back; it stays on record and counts no more",
+        help="take a note back; it stays on record, and no longer counts",
         description="Any note, by its number in note list. To put it right instead, write the "
         "right one with --corrects NUMBER.",
     )
-    withdraw.add_argument("number", type=number, metavar="NUMBER")
-    withdraw.add_argument("--who", default="", metavar="NAME")
-    withdraw.add_argument("--why", default="", metavar="WORDS")
+    withdraw.add_argument("number", type=number, metavar="NUMBER", help="its number in note list")
+    withdraw.add_argument("--who", default="", metavar="NAME", help="who takes it back")
+    withdraw.add_argument("--why", default="", metavar="WORDS", help="the reason")
 
 
 def _field_tests(
@@ -205,10 +207,10 @@ def _field_tests(
     run = kinds.add_parser("run", help="field test: the house meter before and after a run")
     gauge = kinds.add_parser("gauge", help="field test: the pressure at the tap")
     count = kinds.add_parser("count", help="field test: how many holes of a zone run")
-    count.add_argument("zone", metavar="ZONE")
+    count.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     count.add_argument("--running", required=True, type=number, metavar="N", help="holes that run")
     for kind in (cups, stream):
-        kind.add_argument("zone", metavar="ZONE")
+        kind.add_argument("zone", metavar="ZONE", help="its name in the garden file")
         kind.add_argument("--holes", required=True, metavar="N,N", help="numbers from the inlet")
     cups.add_argument("--volumes", required=True, metavar="V,V", help='as in "90 mL,88 mL"')
     stream.add_argument("--heights", metavar="H,H", help='upward streams, as in "3 in,2.5 in"')
@@ -292,8 +294,8 @@ def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     plan.add_argument(
         "--calendar",
         metavar="FILE",
-        help="write the openings by hand to an iCalendar file, too; over an older one of the same "
-        "garden",
+        help="also write the openings by hand to an iCalendar file; it may replace an older one "
+        "of the same garden",
     )
     _add_state(plan)
     _add_forms(plan, csv=True)
@@ -302,8 +304,8 @@ def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     _add_garden(balance)
     _add_weather(balance)
     balance.add_argument("--zone", help="one zone only")
-    balance.add_argument("--from", dest="first", type=day, metavar="DATE")
-    balance.add_argument("--to", dest="last", type=day, metavar="DATE")
+    balance.add_argument("--from", dest="first", type=day, metavar="DATE", help="first day")
+    balance.add_argument("--to", dest="last", type=day, metavar="DATE", help="last day")
     _add_state(balance)
     _add_forms(balance, csv=True)
 
@@ -327,9 +329,19 @@ def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]
 
     et = commands.add_parser("et", help="reference ET of each day of a weather file")
     et.add_argument("weather", metavar="WEATHER", help="weather file")
-    et.add_argument("--latitude", type=float, required=True, metavar="DEG", help="north positive")
-    et.add_argument("--elevation", type=float, required=True, metavar="M", help="metres")
-    et.add_argument("--wind-height", type=float, default=2.0, metavar="M", help="metres (2)")
+    et.add_argument(
+        "--latitude", type=float, required=True, metavar="DEG", help="degrees, north positive"
+    )
+    et.add_argument(
+        "--elevation", type=float, required=True, metavar="M", help="metres above the sea"
+    )
+    et.add_argument(
+        "--wind-height",
+        type=float,
+        default=2.0,
+        metavar="M",
+        help="height of the wind gauge, metres (2)",
+    )
     et.add_argument("--coastal", action="store_true", help="by the sea: other sun estimate")
     _add_forms(et, csv=True)
 
@@ -343,7 +355,7 @@ def _garden_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
         "--all",
         action="store_true",
         dest="everything",
-        help="also what was filled in, and how supply and perennials are understood",
+        help="also what was filled in, and how the supply and perennials are understood",
     )
     _add_forms(check)
     new = commands.add_parser("new", help="answer some questions, get a garden file")
@@ -359,43 +371,45 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
     run.add_argument(
         "--pins",
         choices=("lgpio", "mock"),
-        help="pin driver: lgpio on a board, mock where no valve shall move "
+        help="pin driver: lgpio on a board, mock where valves must not move "
         "(default: the garden file's)",
     )
-    status = commands.add_parser("status", help="ask the running daemon how it stands")
+    status = commands.add_parser("status", help="show what the running daemon does")
     _add_daemon(status)
     _add_forms(status)
     open_zone = commands.add_parser("open", help="open a zone for some minutes")
-    open_zone.add_argument("zone", metavar="ZONE")
-    open_zone.add_argument("--minutes", type=float, required=True, metavar="N")
+    open_zone.add_argument("zone", metavar="ZONE", help="its name in the garden file")
+    open_zone.add_argument(
+        "--minutes", type=float, required=True, metavar="N", help="how long, in minutes"
+    )
     _add_daemon(open_zone)
     _add_forms(open_zone)
     close = commands.add_parser(
         "close",
-        help="close a zone, or all, and end the rest of today there",
+        help="close a zone, or all, for the rest of today",
         description="Shuts the zone, or without one all of them, and ends the rest of today: "
         "nothing more opens there by plan until tomorrow. rowgate resume undoes that.",
     )
-    close.add_argument("zone", nargs="?", metavar="ZONE")
+    close.add_argument("zone", nargs="?", metavar="ZONE", help="one zone only")
     _add_daemon(close)
     _add_forms(close)
     resume = commands.add_parser(
         "resume",
-        help="undo that close ended the rest of today",
+        help="undo a close: plan the rest of today anew",
         description="The rest of today is planned anew, in a zone or in all that were closed. It "
         "opens nothing by itself: the plan does, at its times, under every limit and hold.",
     )
-    resume.add_argument("zone", nargs="?", metavar="ZONE")
+    resume.add_argument("zone", nargs="?", metavar="ZONE", help="one zone only")
     _add_daemon(resume)
     _add_forms(resume)
-    reset = commands.add_parser("reset", help="let a line that disobeyed open again")
-    reset.add_argument("zone", metavar="ZONE")
+    reset = commands.add_parser("reset", help="let a line that did not obey open again")
+    reset.add_argument("zone", metavar="ZONE", help="its name in the garden file")
     _add_daemon(reset)
     _add_forms(reset)
     hold = commands.add_parser("hold", help="let nothing open for a while; --lift ends it")
-    hold.add_argument("--hours", type=float, metavar="N", help="for so long (24)")
+    hold.add_argument("--hours", type=float, metavar="N", help="how many hours (24)")
     hold.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
-    hold.add_argument("--reason", default="", metavar="WORDS")
+    hold.add_argument("--reason", default="", metavar="WORDS", help="why, for status and sheet")
     hold.add_argument("--lift", action="store_true", help="end the holds in force")
     _add_daemon(hold)
     _add_forms(hold)
@@ -411,7 +425,11 @@ def _walk_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     )
     _add_garden(walk)
     walk.add_argument(
-        "--seconds", type=float, default=15.0, metavar="N", help="each valve is open (15)"
+        "--seconds",
+        type=float,
+        default=15.0,
+        metavar="N",
+        help="seconds that each valve is open (15)",
     )
     walk.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
     walk.add_argument("--who", default="", metavar="NAME", help="who walks, for the logbook")
@@ -437,11 +455,11 @@ def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentPars
     report.add_argument(
         "--meter",
         action="store_true",
-        help="what pulses, notes and the water meter say between its readings",
+        help="compare pulses, notes and the water meter between its readings",
     )
     report.add_argument("--band", action="store_true", help="show how sure timed litres are")
-    report.add_argument("--from", dest="first", type=day, metavar="DATE")
-    report.add_argument("--to", dest="last", type=day, metavar="DATE")
+    report.add_argument("--from", dest="first", type=day, metavar="DATE", help="first day")
+    report.add_argument("--to", dest="last", type=day, metavar="DATE", help="last day")
     _add_state(report)
     _add_forms(report, csv=True)
     backup = commands.add_parser(

@@ -114,8 +114,8 @@ Rowgate waters beds through drilled rows. To begin:
 
   rowgate plan               timetable of your garden, or of an example
   rowgate new garden.toml    answer some questions, get a garden file
-  rowgate check              what that file leaves open, and what is wrong in it
-  rowgate status             how the running daemon stands
+  rowgate check              what is wrong in that file, and what works badly
+  rowgate status             what the running daemon does
 
 rowgate --help lists every command; rowgate COMMAND --help shows its options,
 with examples.

@@ -109,7 +109,10 @@ def field_test(note: Note) -> Writing:
         _, before = _tests_in_force(book.path, garden, without=note.corrects)
         number = from_logbook(book.path, Questions.next_number) or 1
         today = today_in(garden, note.clock)
-        fitted = fit(garden, [*before, _numbered(test, number)], today)
+        try:
+            fitted = fit(garden, [*before, _numbered(test, number)], today)
+        except InputError as fault:
+            raise InputError(f"{fault}. Test {number} is not written down") from fault
         number = book.keep_measurement(
             kept_dict(test, garden), at=note.at_utc, who=note.args.who, corrects=note.corrects
         )
@@ -181,8 +184,8 @@ def _print_fit(
         others = sorted(zones - {zone})
         beside = f" with {', '.join(others)} open" if others else ""
         before = f"; before: {units.flow(was[zone])}" if zone in was else ""
-        error = BAND * bands.error(zone, zones)
-        to_stderr(f"{zone} gives {units.flow(flow_m3_s)}{beside}, give or take {error:.0%}{before}")
+        error = f"give or take {100.0 * BAND * bands.error(zone, zones):.0f} %"
+        to_stderr(f"{zone} gives {units.flow(flow_m3_s)}{beside}, {error}{before}")
     for line in fitted_words(fitted, units):
         to_stderr(line)
 

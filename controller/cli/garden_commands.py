@@ -100,7 +100,7 @@ def check(args: argparse.Namespace) -> int:
         if not args.json:
             count = len(broken.faults)
             verdict = say(Message("verdict.faults", {"faults": count}), us=False)
-            to_stderr(f"{verdict}; the garden is checked once its file reads")
+            to_stderr(f"{verdict}. The garden is checked once its file can be read")
             raise
         print_json({"faults": list(broken.faults), "cautions": [], "filled": []})
         return 2
@@ -266,11 +266,11 @@ def _parts(checked: _Checked, filled: list[str], season: list[str]) -> Iterator[
     loaded, meter = checked.loaded, checked.meter
     garden, us = loaded.garden, loaded.garden.us_units
     yield _part("Filled in for you", filled)
-    yield _part("The supply is taken as", [f"{say(fed, us=us)}." for fed in checked.supply])
+    yield _part("How the supply is understood", [f"{say(fed, us=us)}." for fed in checked.supply])
     if garden.runs:
         yield _part("The main", run_lines(checked.tested.lines))
     yield _part(
-        "Perennials are taken as",
+        "How perennials are understood",
         [
             f"{say(where, us=us)}: {say(age, us=us)}"
             for where, age in perennials(garden, loaded.grounds)

@@ -21,6 +21,7 @@ from controller.cli.progress import QUIET_S
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
+from controller.garden.show import quoted
 from controller.hydraulics.calibration.calibrated import Calibrated, calibrated_lines
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
 from controller.inputs.climatology import read_station
@@ -320,10 +321,19 @@ def require_zones(garden: Garden, names: Sequence[str]) -> None:
     """Refuse a zone this garden does not have."""
     known = [zone.name for zone in garden.zones]
     if not names:
-        raise InputError(f"no zone named; this garden has: {', '.join(known)}")
+        raise InputError(f"no zone named; this garden has: {quoted(known)}")
     for name in names:
         if name not in known:
-            raise InputError(f"found zone {name!r}; this garden has: {', '.join(known)}")
+            raise InputError(not_in_garden("zone", name, known))
+
+
+def not_in_garden(what: str, name: str, known: Sequence[str]) -> str:
+    """Words for a name that the garden does not have, with the nearest that it has."""
+    from difflib import get_close_matches
+
+    near = get_close_matches(name, known, 1)
+    meant = f'did you mean "{near[0]}"? This' if near else "this"
+    return f"found {what} {name!r}; {meant} garden has: {quoted(known)}"
 
 
 def require_span(first: date, last: date) -> None:

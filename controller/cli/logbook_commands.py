@@ -31,7 +31,7 @@ from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError, InputError, NoSolution
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
-from controller.garden.quantities import read_length, read_volume
+from controller.garden.quantities import LENGTH, parse, read_volume
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.logbook.entries import Entry
 from controller.logbook.files import copy_logbook
@@ -98,9 +98,7 @@ def _standing(number: int, path: Path) -> Entry:
     if found is None:
         raise InputError(f"no note has the number {number}; {see}")
     if found.taken_back is not None:
-        raise InputError(
-            f"{number} does not stand any more: {found.taken_back.number} took it back"
-        )
+        raise InputError(f"note {number} was taken back already, by note {found.taken_back.number}")
     return found
 
 
@@ -128,8 +126,8 @@ def _withdraw(note: Note) -> None:
         on = short_day(old.day(garden.site.zone_info))
         words = entry_words(old, Units(garden.us_units))
         to_stderr(
-            f"withdrawn as {number}: {old.number}, {words}, {on}. It stays on record and counts no "
-            "more; the days from then on are computed anew"
+            f"withdrawn as {number}: {old.number}, {words}, {on}. It stays on record, and no "
+            "longer counts; the days from then on are computed anew"
         )
         if isinstance(old.what, MeasurementRow):
             field_test_notes.fit_anew(note, book, frozenset(old.zones))
@@ -157,7 +155,7 @@ def _list(args: argparse.Namespace, garden: Garden, path: Path) -> int:
 def _rain(note: Note) -> Writing:
     """How to write down a reading of the gauge, which adds to the day's rain or replaces it."""
     args, day, units = note.args, note.day, Units(note.loaded.garden.us_units)
-    mm = read_length(args.depth, "rain") * _MM_PER_M
+    mm = parse(args.depth, LENGTH, what="rain", example='"0.4 in" or "10 mm"') * _MM_PER_M
     # Of that day by a person; and as it counts now, also by a gauge's pin.
     noted = (note.read(Questions.rain_noted) or {}).get(day)
     counted = (note.read(Questions.gauge_by_day) or {}).get(day)
@@ -173,7 +171,7 @@ def _rain(note: Note) -> Writing:
         elif noted is not None:
             message += (
                 f"; with {units.depth(noted)} noted before, {units.depth(noted + mm)} count for "
-                "that day. If this is all of its rain, say so: "
+                "that day. If this is all of its rain, write: "
                 f'rowgate note rain "{args.depth}" --replace --on {day}'
             )
         elif counted is not None:
@@ -219,7 +217,10 @@ def _watered(note: Note) -> Writing:
     """How to write down water given by hand, measured or by the open time of its valve."""
     args, loaded, day = note.args, note.loaded, note.day
     if (args.minutes is None) == (args.amount is None):
-        raise InputError("say how long the valve was open (--minutes) or how much (--amount)")
+        raise InputError(
+            "write how long the valve was open (--minutes) or how much it gave (--amount), one of "
+            "the two"
+        )
     try:
         alone = load_tested(loaded).lines.open_set(frozenset((args.zone,)))
         flow_m3_s = alone.zones[args.zone].flow_m3_s
@@ -255,7 +256,7 @@ def _watered(note: Note) -> Writing:
         )
         message = f"{note.written(number)} ({how})"
         if zone.valve.kind is ValveKind.HAND and before_l <= 0.0:
-            message += "; of that day only what is noted counts now, not what was printed"
+            message += "; of that day only what is noted counts, not what was printed"
         if before_l > 0.0:
             message += (
                 f"; with {units.volume(before_l)} that it got before, "

@@ -15,6 +15,7 @@ from controller.cli.loading import (
     load_garden,
     load_logged,
     load_tested,
+    not_in_garden,
     own_today,
     print_csv,
     require_span,
@@ -141,12 +142,13 @@ def _zones_asked(args: argparse.Namespace, garden: Garden) -> _Asked:
         wanted = {name.strip().casefold(): name for name in asked}
         for key, name in wanted.items():
             if key not in known:
-                has = ", ".join(known.values()) or f"no {option} named"
-                raise InputError(f"found --{option} {name!r}; this garden has: {has}")
+                if not known:
+                    raise InputError(f"found --{option} {name!r}; this garden names no {option}")
+                raise InputError(not_in_garden(f"--{option}", name, list(known.values())))
         left &= {zone.name for zone in garden.zones if name_of(zone).casefold() in wanted}
         words.append(before + ", ".join(known[key] for key in wanted))
     if not left:
-        raise InputError("no zone is all that --zone, --bed and --keeper ask for; leave one out")
+        raise InputError("no zone fits --zone, --bed and --keeper together; leave one out")
     return _Asked(frozenset(left) if words else None, "; ".join(words))
 
 

@@ -52,7 +52,7 @@ def observation(note: Note) -> Writing:
     def write(book: Logbook) -> None:
         number = book.observe(seen, args.who, corrects=note.corrects)
         to_stderr(
-            f"{note.written(number)}. It is of {which}; the ledger is computed anew from then on"
+            f"{note.written(number)}. It is about {which}; the ledger is computed anew from then on"
         )
         for words in done:
             to_stderr(f"{words}. If that is wrong, take it back: rowgate note withdraw {number}")
@@ -100,7 +100,8 @@ def _doubt(seen: Observation, crop: Crop, was: Course) -> Doubt | None:
         does = "so early they move no stage"
     return Doubt(
         words=f"by its stages the late stage of {crop.label} is {early:.0f} days away: "
-        f"{EVENTS[seen.event]}, on {short_day(seen.day)}, may come of thirst or blight; {does}"
+        f"{EVENTS[seen.event]}, on {short_day(seen.day)}, may come from lack of water or "
+        f"blight; {does}"
     )
 
 
@@ -122,14 +123,16 @@ def _effect(seen: Observation, crop: Crop, was: Course, now: Course) -> str:
         return words
     stage, old = now.on(day).stage, was.on(day).stage
     if seen.event == "first ripe" and stage != "late" and not crop.dry_down and not crop.perennial:
-        return 'It is watered on in full; note "ripening" or "last picking" when it comes to an end'
+        return (
+            'It is still watered in full; note "ripening" or "last picking" when it comes to an end'
+        )
     if stage == "late" and old != "late":
         return "Its late stage begins: it gets less, day by day, from then on"
     if crop.dry_down == "stop" and seen.event == "ripening":
-        return 'It is watered on; when its tops have fallen or dried, note "tops fallen"'
+        return 'It is still watered; when its tops have fallen or dried, note "tops fallen"'
     if stage != old:
         return f"It moves from the {old} stage to the {stage} stage"
-    return f"It is watered on; it stays in its {stage} stage"
+    return f"It is still watered; it stays in its {stage} stage"
 
 
 def _stops_on(course: Course, first: date) -> date | None:
@@ -152,7 +155,7 @@ def _plantings_there(zone: Zone, seen: Observation) -> Sequence[Planting]:
             f"{p.crop} from {short_day(p.start)} to {short_day(p.until)}" for p in zone.plantings
         )
         raise InputError(
-            f"{zone.name}: {what} stands there on {short_day(seen.day)}; in the garden file: "
+            f"{zone.name}: {what} grows there on {short_day(seen.day)}; in the garden file: "
             f"{there or 'no plantings'}"
         )
     crops = sorted({p.crop for p in standing})

@@ -31,9 +31,7 @@ def reading(note: Note) -> Writing:
         )
         done = note.written(first)
         if not args.start:
-            to_stderr(
-                f"{done}; balance shows it beside the ledger, and no account is changed by it"
-            )
+            to_stderr(f"{done}; balance shows it beside the ledger, and it changes no account")
             return
         number = book.reading(SOIL_START, value, unit, day=day, zone=args.zone, who=args.who)
         to_stderr(
@@ -49,14 +47,14 @@ def _doubt(note: Note, value: float, unit: str) -> Doubt | None:
     zone, day = note.loaded.garden.zone(note.args.zone), note.day
     if note.args.start:
         if unit == BY_FEEL:
-            raise InputError("--start wants a percentage by volume, as in 21; a feel is too rough")
+            raise InputError("--start needs a percentage by volume, as in 21; a feel is too rough")
         if len(row_groups(zone)) > 1:
             raise InputError(
                 f"{zone.name}: its rows have different plantings and an account each; --start "
                 "cannot tell which was read"
             )
         if not any(p.start <= day <= p.until for p in zone.plantings):
-            raise InputError(f"{zone.name}: nothing stands there on {day}; --start wants roots")
+            raise InputError(f"{zone.name}: nothing grows there on {day}; --start needs roots")
     return None if unit == BY_FEEL else of_moisture(value, zone, grounds=note.loaded.grounds)
 
 

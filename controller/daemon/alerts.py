@@ -81,7 +81,7 @@ def reported_messages(journal: Journal, kind: str) -> list[str]:
     try:
         return [row.words for row in journal.happenings(_LOOK_BACK) if row.kind == kind]
     except LogbookError as fault:
-        _LOG.error("what was told before is not known: %s", fault)
+        _LOG.error("what was reported before is not known: %s", fault)
         return []
 
 
@@ -180,5 +180,5 @@ class FindingActions:
         try:
             self._valve_set.bank.shut_master(why)
         except RowgateError as fault:
-            return f"the master valve was told to shut: {fault}; shut the tap"
+            return f"the command to shut the master valve was given: {fault}; shut the tap"
         return "the master valve is shut"

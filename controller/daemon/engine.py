@@ -330,7 +330,7 @@ class Engine:
                 "clock", f"the clock jumped by {found.jumped_s:+.0f} s; the plan is dropped"
             )
         if found.changed:
-            self.report("clock", f"no openings by plan: {found.why}" if found.why else "believed")
+            self.report("clock", f"no openings by plan: {found.why}" if found.why else "trusted")
         if found.jumped_s or (found.changed and found.trusted):
             self.request_plan("clock", drop=True)
             self._set_alarm()
@@ -341,7 +341,7 @@ class Engine:
         if self.garden_file.faults != self._shown_faults:
             self._shown_faults = self.garden_file.faults
             for fault in self._shown_faults[:_MOST_FAULTS]:
-                self.report("garden file", f"{fault}; the last good one waters on")
+                self.report("garden file", f"{fault}; the last good one is in use")
             if not self._shown_faults:
                 self.report("garden file", "reads again")
         if fresh is not None and not fresh.same_as(self.accepted):

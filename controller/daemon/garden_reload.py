@@ -127,7 +127,7 @@ class GardenFile:
             if not isinstance(fault, RowgateError | OSError):
                 _LOG.exception("the last good copy of the garden file")
             raise GardenFileError(faults) from fault
-        _LOG.error("the garden file has faults; the last good copy of it waters on")
+        _LOG.error("the garden file has faults; the last good copy of it is in use")
         return replace(accepted, from_copy=True)
 
     def look(self) -> Accepted | None:

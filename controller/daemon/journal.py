@@ -272,7 +272,7 @@ class Journal:
         noted = self._noted(*gone) if left else frozenset()
         for row in left:
             if row.valve is ValveKind.HAND and row.zone in as_printed:
-                self._write.assumed(row.key, "its day is over: taken as done as printed")
+                self._write.assumed(row.key, "its day is over: it counts as printed")
             elif row.valve is ValveKind.HAND and (row.zone, row.day) in noted:
                 self._write.missed(row.key, "its day is over: what was noted counts in its place")
             else:

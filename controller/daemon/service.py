@@ -304,7 +304,7 @@ class _Service:
                 server.wake()
             silent = self._health.send_alive(self._environ)
             if silent:
-                _LOG.error("silent: %s; the watchdog is told nothing", ", ".join(silent))
+                _LOG.error("no response: %s; the watchdog gets no sign of life", ", ".join(silent))
             self._ending.rest(LOOK_EVERY_S * (AT_REST if found.at_rest else 1.0))
 
     def _health_page(self, accepted: Accepted, engine_thread: EngineThread) -> HealthPage | None:

@@ -273,7 +273,7 @@ def _check_own(
             faults.add(
                 (key, number),
                 f"found neither like nor {', '.join(missing)}; a {key} that is not in the table "
-                f'names one it is like, as in like = "...", or tells all of them',
+                f'names one it is like, as in like = "...", or has all of them',
                 needs=[(key, number, one) for one in (*whole, "name", "like")],
             )
 

@@ -334,7 +334,7 @@ class WrittenWatering(Table):
     hand_water: Annotated[
         HandWater,
         word("hand_water", HandWater),
-        Unwritten("taken as done as the sheet said, unless a note says otherwise"),
+        Unwritten("counts as printed on the sheet, unless a note has something else"),
     ] = HandWater.AS_PRINTED
     hand_visits: Annotated[
         int,
@@ -382,7 +382,7 @@ class WrittenWeather(Table):
         bool | tuple[str, ...], by(v.online), Unwritten("nothing is fetched unless you ask")
     ] = False
     contact: Annotated[str, by(v.contact)] = ""
-    wind_height_m: Annotated[Width, Unwritten("the height FAO-56 wants", "2 m")] = Field(
+    wind_height_m: Annotated[Width, Unwritten("the height that FAO-56 uses", "2 m")] = Field(
         2.0, alias="wind_height"
     )
     normals: Text | None = None

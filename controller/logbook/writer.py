@@ -359,7 +359,7 @@ def _require_standing(book: Book, number: int, source: str) -> None:
         raise LogbookError(f"{number} is a note of another kind; withdraw it, and write this one")
     back = book.db.conn.execute("SELECT id FROM entries WHERE takes_back = ?", [number]).fetchone()
     if back is not None:
-        raise LogbookError(f"{number} does not stand any more: {back[0]} took it back")
+        raise LogbookError(f"note {number} was taken back already, by note {back[0]}")
 
 
 def insert(book: Book, table: str, row: Row) -> int:

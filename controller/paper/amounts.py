@@ -12,6 +12,7 @@ from controller.units import (
     gal_min_from_m3_s,
     in_from_m,
     in_from_mm,
+    kpa_from_head_m,
     l_min_from_m3_s,
     m3_from_l,
     psi_from_head_m,
@@ -60,11 +61,13 @@ class Units:
         return show.show_flow(flow_m3_s, self.us)
 
     def pressure(self, head_m: float) -> str:
-        """A pressure in psi or metres; a small one reads better as a height of water."""
+        """A pressure in psi or kPa; a small one reads better as a height of water."""
         if self.us:
             psi = psi_from_head_m(head_m)
             return f"{psi:.2f} psi" if psi >= 1.0 else f"{in_from_m(head_m):.1f} in of water"
-        return f"{head_m:.2f} m" if head_m >= 1.0 else f"{100.0 * head_m:.1f} cm of water"
+        if head_m >= 1.0:
+            return f"{kpa_from_head_m(head_m):.1f} kPa"
+        return f"{100.0 * head_m:.1f} cm of water"
 
     def short_pressure(self, head_m: float) -> str:
         """A pressure in psi or kPa, without the zeros at its end."""

@@ -19,7 +19,7 @@ from controller.errors import InputError
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
 from controller.paper.amounts import Units
-from controller.paper.printout import hand_minutes, opening_words
+from controller.paper.rounds import hand_minutes, opening_words
 from controller.paper.text import clock_time, open_time
 from controller.timetable.records import Pulse, Timetable
 

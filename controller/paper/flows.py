@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Row, Run, SupplyKind
-from controller.garden.show import quoted
+from controller.garden.show import quoted, show_short
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
 from controller.hydraulics.calibration.result import Fitted
@@ -19,7 +19,7 @@ from controller.hydraulics.physics.water_hammer import velocity_m_s
 from controller.messages import Message
 from controller.paper.amounts import Units
 from controller.paper.picture import row_bars
-from controller.paper.text import open_time, paragraph
+from controller.paper.text import paragraph
 from controller.units import GRAVITY_M_S2, in_from_m, l_from_m3, l_min_from_m3_s
 from controller.wording.say import say
 
@@ -138,7 +138,7 @@ def flow_text(
     holes: bool = False,
     bars: bool = False,
 ) -> str:
-    """A block for each set; flow in gal/min or L/min, pressure in psi or metres of water."""
+    """A block for each set; flow in gal/min or L/min, pressure in psi or kPa."""
     garden = lines.garden
     units = Units(garden.us_units)
     text: list[str] = []
@@ -146,8 +146,8 @@ def flow_text(
         alone = len(names) == 1
         text.append(f"{names[0]} open alone" if alone else f"open together: {', '.join(names)}")
         text.append(
-            f"  tap {units.pressure(flows.tap_head_m)}, "
-            f"drawing {units.flow(flows.supply_flow_m3_s)} in all"
+            f"  at the tap {units.pressure(flows.tap_head_m)}, with "
+            f"{units.flow(flows.supply_flow_m3_s)} drawn in all"
         )
         low, high = lines.flow_range(frozenset(names))
         if high - low > _STEADY * high:
@@ -162,7 +162,7 @@ def flow_text(
     ]
     if bands.next_test is not None:
         test = say(bands.next_test, us=units.us)
-        text += paragraph(f"The field test that would tell most: {test}.")
+        text += paragraph(f"The field test that would help most: {test}.")
     return "\n".join(text) + "\n"
 
 
@@ -226,12 +226,12 @@ def _filling(fill: LineFill, units: Units) -> list[str]:
         return ["    its line never fills"]
     lines = [
         f"    its line holds {units.volume(l_from_m3(fill.volume_m3))} and fills in "
-        f"{open_time(fill.first_s)}"
+        f"{show_short(fill.first_s)}"
     ]
     if fill.drains_m3 > 0.0:
         lines.append(
-            f"    {units.volume(l_from_m3(fill.drains_m3))} run out at its low end after a pulse: "
-            f"{open_time(fill.again_s)} of the next"
+            f"    {units.volume(l_from_m3(fill.drains_m3))} run out at its low end after a pulse; "
+            f"the next takes {show_short(fill.again_s)} more"
         )
     else:
         lines.append("    it stays full between pulses")
@@ -262,7 +262,9 @@ def _row(
     ]
     if running:
         low, high = min(running), max(running)
-        lines.append(f"      a hole gives {6e7 * low:.0f} to {6e7 * high:.0f} mL/min")
+        least, most = f"{6e7 * low:.0f}", f"{6e7 * high:.0f}"
+        gives = most if least == most else f"{least} to {most}"
+        lines.append(f"      a hole gives {gives} mL/min")
     if row.air_at:
         at, last = row.holes[row.air_at[0]], row.holes[row.air_at[-1]]
         lines.append(f"      air enters at {_named(at)}; up to {_named(last)} no water comes out")

@@ -33,7 +33,7 @@ _STEPS: Mapping[str, tuple[str, str]] = {
     "fourth service": ("4", "the fourth service"),
     "fifth service": ("5", "a service further down"),
     FORECAST: ("f", "a forecast"),
-    FORECAST_KEPT: ("k", "a forecast of it that was kept, for nobody measured"),
+    FORECAST_KEPT: ("k", "a kept forecast, for nobody measured"),
     DAYS_BEFORE: ("b", "the days before, for there was no weather"),
     NORMAL: ("n", "what is normal in this garden, for there was no weather"),
     CLIMATE_TABLE: ("m", "the monthly climate table, for there was no weather"),
@@ -273,11 +273,11 @@ class _Sheet:
             "Felt: where the crop feels it."
         )
         if any(row.water_from == ASSUMED for row in days):
-            words += " Given, with an a: nobody wrote it down, it is taken as done."
+            words += " Given, with an a: nobody wrote it down, it counts as printed."
         if any(row.water_from == PLANNED for row in days):
             words += " With a p: planned."
         if any(row.phase for row in days):
-            words += " Seedbed, settling and dry-down stand in place of the stage they fall in."
+            words += " Seedbed, settling and dry-down are shown in place of the stage."
         if any(not row.rain_known for row in days):
             words += " A ? is rain unknown."
         return [*paragraph(words, then=""), ""]

@@ -7,7 +7,7 @@ them, and the reasons at the end, if they are asked for.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -20,6 +20,13 @@ from controller.hydraulics.calibration.calibrated import BAND, Bands
 from controller.messages import Message
 from controller.paper.amounts import Units
 from controller.paper.reasons import reasons_text
+from controller.paper.rounds import (
+    ROUND_PAUSE,
+    hand_minutes,
+    keeper_of,
+    opening_words,
+    rounds_of,
+)
 from controller.paper.sheet_head import head_lines, why_empty
 from controller.paper.text import (
     WIDTH,
@@ -31,22 +38,17 @@ from controller.paper.text import (
     paragraph,
     weekday_and_day,
 )
-from controller.timetable.records import NotFitted, Pulse, Timetable, WaterIn
-from controller.units import gal_min_from_m3_s, l_min_from_m3_s
+from controller.timetable.records import NotFitted, Pulse, Timetable, WaterIn, WhyDry
 from controller.wording.say import say
 
 # Lines on a page: at six lines an inch they fit on Letter paper with margins of half an inch, and
 # on A4; at 10.5 pt with single spacing, too. Our choice.
 PAGE_LINES = 60
-# Two openings by hand with a longer pause between them are two rounds; our choice.
-ROUND_PAUSE = timedelta(minutes=15)
-# A time by hand is printed in whole minutes where that changes it by no more than this share; our
-# choice.
-ROUNDED_BY = 0.1
 
 _BEGUN = 3  # lines at most at the top of a page after the first one
 _LEAST = 6  # lines of a block that is cut, at the foot of a page; our choice
 _MOST_SUMS = 12  # of more zones the sheet has the sum alone; our choice
+_MOST_LEFT = 7  # days of one reason are listed each; our choice
 _MOST_KEEPERS = 3  # in the heading of a round; our choice
 
 _T = TypeVar("_T", Pulse, NotFitted, WaterIn)
@@ -140,45 +142,6 @@ def timetable_pages(
     return ["\n".join(page).rstrip() + "\n" for page in pages]
 
 
-def hand_minutes(open_s: float) -> int | None:
-    """The whole minutes of an opening by hand; None where they would change it too much.
-
-    >>> hand_minutes(404.0), hand_minutes(89.0), hand_minutes(36.0)
-    (7, None, None)
-    """
-    minutes = int(open_s / 60.0 + 0.5)
-    return minutes if minutes and abs(60.0 * minutes - open_s) <= ROUNDED_BY * open_s else None
-
-
-def rounds_of(pulses: Iterable[Pulse]) -> list[list[Pulse]]:
-    """Openings by hand of one day as rounds to walk, each in order."""
-    rounds: list[list[Pulse]] = []
-    shut: datetime | None = None
-    for pulse in sorted(pulses, key=lambda p: (p.opens_utc, p.zone)):
-        if shut is None or pulse.opens_utc - shut > ROUND_PAUSE:
-            rounds.append([])
-        rounds[-1].append(pulse)
-        shut = pulse.closes_utc if shut is None else max(shut, pulse.closes_utc)
-    return rounds
-
-
-def opening_words(zone: Zone, *, us: bool) -> str:
-    """How far the valve is to be open, as the garden file has it, in the gardener's units.
-
-    At most twelve characters, but for a loss coefficient.
-    """
-    opening = zone.opening
-    if opening.alone_flow_m3_s is not None:
-        return _flow(opening.alone_flow_m3_s, us)
-    if opening.angle_deg is not None:
-        return f"{opening.angle_deg:g} deg" if opening.angle_deg else "full"
-    if opening.stream_m is not None:
-        return f"jet {show.show_length(opening.stream_m, us)}"
-    if opening.reach_m is not None:
-        return f"jet {show.show_length(opening.reach_m, us)}"
-    return "as it is" if opening.unknown else f"loss {opening.loss_k:g}"
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Sheet:
     """One sheet, with what all of its lines need."""
@@ -190,6 +153,8 @@ class _Sheet:
     twelve_hours: bool
     units: Units
     pulses: dict[date, list[Pulse]] = field(default_factory=dict)
+    # What is not given on several days, by its zone and its reason.
+    repeated: Mapping[tuple[str, str], Sequence[NotFitted]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, timetable: Timetable, garden: Garden, look: Look) -> _Sheet:
@@ -204,6 +169,7 @@ class _Sheet:
             twelve_hours=(garden.twelve_hours if look.twelve_hours is None else look.twelve_hours),
             units=Units(garden.us_units),
             pulses=_by_day(timetable.pulses),
+            repeated=_repeated(timetable, us=garden.us_units),
         )
 
     def blocks(self) -> list[list[str]]:
@@ -213,6 +179,7 @@ class _Sheet:
         if days and self.timetable.pulses:
             found[1] = [self._columns(), *found[1]]
         found += [
+            self._not_given(),
             self._short(),
             self._no_water(),
             self._sums(),
@@ -267,7 +234,7 @@ class _Sheet:
             return [why_empty(timetable, self.zones, self.units)]
         left, water_in = _by_day(timetable.not_fitted), _by_day(timetable.water_in)
         blocks: list[list[str]] = []
-        idle: list[date] = []
+        idle: dict[date, bool] = {}  # whether something is left out on it
         day = timetable.first
         while day <= timetable.last:
             walk, openings = self._openings(self.pulses.get(day, []))
@@ -278,11 +245,14 @@ class _Sheet:
             ]
             if lines:
                 blocks += _idle(idle)
-                idle = []
+                idle = {}
                 heading = f"{weekday_and_day(day)}, {walk}" if walk else weekday_and_day(day)
                 blocks.append([_cut(heading, WIDTH), *lines])
             else:
-                idle.append(day)
+                if idle and idle[day - _DAY] != (day in left):
+                    blocks += _idle(idle)
+                    idle = {}
+                idle[day] = day in left
             day += _DAY
         return [*blocks, *_idle(idle)]
 
@@ -305,23 +275,44 @@ class _Sheet:
 
     def _openings(self, pulses: list[Pulse]) -> tuple[str, list[str]]:
         """What the day's heading says of who walks, and a line for each opening."""
-        rounds = rounds_of(p for p in pulses if p.valve is ValveKind.HAND)
+        rounds = rounds_of((p for p in pulses if p.valve is ValveKind.HAND), self.garden)
         relays = [p for p in pulses if p.valve is not ValveKind.HAND]
         heads = [_round(n, rounds, self._keepers(walk)) for n, walk in enumerate(rounds, 1)]
         lines: list[str] = []
         for number, walk in enumerate(rounds):
             lines += [f"    {heads[number]}"] if number else []
-            lines += map(self._pulse, walk)
+            lines += self._walk(walk)
         if relays and rounds:
             lines.append("    by the board")
         first = heads[0] if heads else "by the board" if relays else ""
         return first, [*lines, *map(self._pulse, relays)]
 
+    def _walk(self, walk: Sequence[Pulse]) -> list[str]:
+        """The lines of a round; before a long pause, until when the keeper waits."""
+        lines: list[str] = []
+        shut: dict[str, datetime] = {}
+        opened: set[str] = set()
+        several = len(self._keepers(walk)) > 1
+        for pulse in walk:
+            keeper = keeper_of(pulse, self.garden)
+            before = shut.get(keeper, pulse.opens_utc)
+            if pulse.opens_utc - before > ROUND_PAUSE:
+                opens = pulse.opens_utc.astimezone(self.garden.site.zone_info)
+                until = clock_cell(opens, self.twelve_hours)
+                lines.append(f"    {keeper} waits" if several and keeper else "    wait")
+                lines[-1] += f" until {until}"
+                if pulse.zone in opened:
+                    lines[-1] += ", while the soil takes the water in"
+            opened.add(pulse.zone)
+            shut[keeper] = max(before, pulse.closes_utc)
+            lines.append(self._pulse(pulse))
+        return lines
+
     def _keepers(self, walk: Iterable[Pulse]) -> list[str]:
         """Whose beds the round goes to, where that helps: several keepers share the garden."""
         if len({zone.bed.keeper for zone in self.zones}) < 2:
             return []
-        keepers = dict.fromkeys(self.garden.zone(p.zone).bed.keeper for p in walk)
+        keepers = dict.fromkeys(keeper_of(p, self.garden) for p in walk)
         return [keeper for keeper in keepers if keeper]
 
     def _pulse(self, pulse: Pulse) -> str:
@@ -362,15 +353,37 @@ class _Sheet:
         ).rstrip()
 
     def _left(self, found: list[NotFitted]) -> list[str]:
-        """What finds no place that day; what one reason holds back together."""
+        """What is not given that day alone; what one reason holds back together."""
         reasons: dict[str, list[str]] = {}
         for item in found:
             reason = say(item.reason, us=self.units.us)
-            reasons.setdefault(reason, []).append(f"{item.zone}, {self.units.volume(item.litres)}")
+            if (item.zone, reason) not in self.repeated:
+                amount = f"{item.zone}, {self.units.volume(item.litres)}"
+                reasons.setdefault(reason, []).append(amount)
         lines: list[str] = []
         for reason, amounts in reasons.items():
             lines += _wrapped(f"not given: {'; '.join(amounts)}: {reason}", "    ")
         return lines
+
+    def _not_given(self) -> list[str]:
+        """What one reason holds back on several days, gathered."""
+        lines: list[str] = []
+        for (zone, reason), items in self.repeated.items():
+            shown = [self.units.volume(item.litres) for item in items]
+            days = [day_in_year(item.day) for item in items]
+            if len(items) > _MOST_LEFT:
+                by_size = sorted(items, key=lambda item: item.litres)
+                least, most = (self.units.volume(by_size[at].litres) for at in (0, -1))
+                when = f"on {len(items)} days from {days[0]} to {days[-1]}, {least} to {most}"
+            else:
+                when = ", ".join(
+                    f"{d} {v}".replace(" ", "\xa0") for d, v in zip(days, shown, strict=True)
+                )
+            words = _wrapped(f"{zone}: {reason}: {when}", "  ")
+            lines += [line.replace("\xa0", " ") for line in words]  # no amount is cut
+        if lines:
+            lines += _wrapped("What is left on one day is part of the next day's amount.", "  ")
+        return _under("Not given", lines)
 
     def _short(self) -> list[str]:
         """The zones whose crops will go short: from when, how much, and what limits the water."""
@@ -391,13 +404,16 @@ class _Sheet:
     def _no_water(self) -> list[str]:
         """The zones that get no water in these days, and why; those with one reason together."""
         names: dict[str, list[str]] = {}
+        gathered = {zone for zone, _ in self.repeated}
         for none in self.timetable.no_water:
+            if none.why is WhyDry.NOT_GIVEN and none.zone in gathered:
+                continue
             name = f"{none.zone}, {none.part}" if none.part else none.zone
-            words = f"{none.why}: {say(none.message, us=self.units.us)}"
+            words = f" ({none.why}): {say(none.message, us=self.units.us)}"
             names.setdefault(words, []).append(name)
         lines: list[str] = []
         for words, zones in names.items():
-            lines += _wrapped(f"{'; '.join(zones)}: {words}", "  ")
+            lines += _wrapped(f"{'; '.join(zones)}{words}", "  ")
         return _under("Without water", lines)
 
     def _sums(self) -> list[str]:
@@ -435,12 +451,6 @@ class _Sheet:
 _MINUTE = timedelta(minutes=1)
 
 
-def _flow(flow_m3_s: float, us: bool) -> str:
-    """A flow to two figures, as one sees it on a meter."""
-    amount = gal_min_from_m3_s(flow_m3_s) if us else l_min_from_m3_s(flow_m3_s)
-    return f"{show.show_figures(amount, 2)} {'gal' if us else 'L'}/min"
-
-
 def _round(number: int, rounds: Sequence[object], keepers: Sequence[str]) -> str:
     """The heading of a round: its number where there are several, and whose beds it goes to."""
     words = f"round {number} of {len(rounds)}" if len(rounds) > 1 else "by hand"
@@ -458,14 +468,23 @@ def _seconds(open_s: float) -> str:
     return f"{open_s:.0f} s" if open_s >= 9.95 else f"{open_s:.1f} s"
 
 
-def _idle(days: Sequence[date]) -> list[list[str]]:
-    """Days in a row without anything to do, in one line."""
-    if not days:
+def _repeated(timetable: Timetable, *, us: bool) -> Mapping[tuple[str, str], Sequence[NotFitted]]:
+    found: dict[tuple[str, str], list[NotFitted]] = defaultdict(list)
+    for item in timetable.not_fitted:
+        found[item.zone, say(item.reason, us=us)].append(item)
+    return {key: items for key, items in found.items() if len(items) > 1}
+
+
+def _idle(idle: Mapping[date, bool]) -> list[list[str]]:
+    """Days in a row without anything to do, in one line, and whether something is left out."""
+    if not idle:
         return []
+    days = list(idle)
     span = weekday_and_day(days[0])
     if len(days) > 1:
         span += f" {'and' if len(days) == 2 else 'to'} {weekday_and_day(days[-1])}"
-    return [[f"{span}: no zone needs water"]]
+    why = 'nothing is opened, see "Not given"' if idle[days[0]] else "no zone needs water"
+    return [[f"{span}: {why}"]]
 
 
 def _under(title: str, lines: list[str]) -> list[str]:

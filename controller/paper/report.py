@@ -35,7 +35,7 @@ _HOW = {
     HowKnown.TIMED: ("timed", "timed: open time by computed flow"),
     HowKnown.METERED: ("metered", "metered"),
     HowKnown.BY_HAND: ("by_hand", "by hand, as reported by who gave it"),
-    HowKnown.HEARTBEAT: ("cut_by_crash", "cut by a crash: as far as signs of life tell"),
+    HowKnown.HEARTBEAT: ("cut_by_crash", "cut by a crash: as far as signs of life show"),
     HowKnown.NONE: ("not_known", "not known; counted as nothing"),
 }
 
@@ -78,7 +78,7 @@ def report_text(
             "was noted later"
         )
     for remark in (*known, *_rules(garden), *_remarks(sums)):
-        lines += paragraph(f"Note: {remark}.", "  ", "  ")
+        lines += paragraph(f"Note: {remark}.", "  ", "  ", at_hyphens=False)
     return "\n".join(lines).rstrip() + "\n"
 
 
@@ -210,12 +210,14 @@ def _rules(garden: Garden) -> list[str]:
     rules = []
     if printed:
         rules.append(
-            f"where nobody reported water of {', '.join(printed)}, it counts as printed: what the "
-            "daemon's sheet had is under assumed, and what was planned on other days is marked in "
-            "balance; neither is under by relay or by hand"
+            f"water that nobody reported counts as printed (zones by hand: {'; '.join(printed)}). "
+            "What the daemon's sheet had is under assumed; what was planned on other days is "
+            "marked in balance. Neither is under by relay or by hand"
         )
     if confirmed:
-        rules.append(f"where nobody reported water of {', '.join(confirmed)}, none counts")
+        rules.append(
+            f"water that nobody reported does not count (zones by hand: {'; '.join(confirmed)})"
+        )
     return rules
 
 
@@ -256,17 +258,17 @@ def _remarks(sums: Sums) -> list[str]:
             remarks.append(f"planned but not given: {_times(count, 'opening')} ({words})")
     for rung in lower_services(sums.zone_days_by_rung):
         remarks.append(
-            f"{sums.zone_days_by_rung[rung]} of {sums.zone_days} zone-days of the ledger stood on "
+            f"{sums.zone_days_by_rung[rung]} of {sums.zone_days} zone-days of the ledger go by "
             f"{step_words(rung)}"
         )
     if sums.stand_in_zone_days:
         remarks.append(
-            f"{sums.stand_in_zone_days} of {sums.zone_days} zone-days of the ledger stood on a "
+            f"{sums.stand_in_zone_days} of {sums.zone_days} zone-days of the ledger go by a "
             f"stand-in for the weather ({'; '.join(sums.stand_ins)})"
         )
     if sums.forecast_zone_days:
         remarks.append(
-            f"{sums.forecast_zone_days} of {sums.zone_days} zone-days of the ledger stood on a "
+            f"{sums.forecast_zone_days} of {sums.zone_days} zone-days of the ledger go by a "
             "forecast, not on measured weather"
         )
     return remarks
@@ -335,11 +337,11 @@ def meter_text(spans: Sequence[MeterSpan], garden: Garden) -> str:
     assumed = math.fsum(span.assumed_litres for span in known)
     if assumed > 0.0:
         remarks.append(
-            f"{_amount(assumed, units)} of hand valves were taken as done as printed, since nobody "
+            f"{_amount(assumed, units)} of hand valves count as printed, since nobody "
             "reported them: they are under unexplained, if they were given"
         )
     for remark in remarks:
-        lines += paragraph(f"Note: {remark}.", "  ", "  ")
+        lines += paragraph(f"Note: {remark}.", "  ", "  ", at_hyphens=False)
     return "\n".join(lines) + "\n"
 
 

@@ -163,8 +163,8 @@ def _rain(timetable: Timetable, zones: Sequence[Zone], units: Units) -> list[str
         return []
     amounts = _fewer(amounts)
     words = (
-        "If it rains: note it and print again. Or leave out a watering by hand if so much fell in "
-        f"the {RAIN_WITHIN_H} hours before it, which brings back what is missing:"
+        "If it rains: note it and print again. Or leave out a watering by hand if this much fell "
+        f"in the {RAIN_WITHIN_H} hours before it, for that brings back what is missing:"
     )
     lines = paragraph(words, "", "  ")
     most = max(map(len, amounts.values()))

@@ -49,15 +49,15 @@ class SoilCheck:
         where = f"{self.zone}, {self.part}" if self.part else self.zone
         sentence = (
             f"Soil read on {short_day(self.day)}, {where}: {self.read}; "
-            f"the ledger says {self.computed}"
+            f"the ledger has {self.computed}"
         )
         if not self.far:
             return f"{sentence}."
         causes = _DRIER if self.drier else _WETTER
         return (
-            f"{sentence}; look at the soil. Likely: {causes}. Read it again at two or three places "
-            "the line wets; if it is so, put the cause right, or take the reading as the account's "
-            f'new start: rowgate note soil "{self.zone}" PERCENT --start.'
+            f"{sentence}; look at the soil. Likely causes: {causes}. Read it again at two or "
+            "three places the line wets; if it is so, remove the cause, or take the reading as the "
+            f'account\'s new start: rowgate note soil "{self.zone}" PERCENT --start.'
         )
 
     def row(self) -> dict[str, Any]:
@@ -87,7 +87,7 @@ def moisture_from(words: str) -> tuple[float, str]:
         value = float(text.removesuffix("%").strip())
     except ValueError:
         raise InputError(
-            f"found {words!r}; wanted is a percentage by volume, as in 21, or one of: "
+            f"found {words!r}; allowed is a percentage by volume, as in 21, or one of: "
             f"{', '.join(FEEL)}"
         ) from None
     if not 0.0 <= value <= MOST_PCT:

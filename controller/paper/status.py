@@ -13,7 +13,7 @@ from controller.paper.text import open_time, paragraph
 def status_text(answer: Mapping[str, Any]) -> str:
     """The daemon's answer in 80 columns: first what is open, then what may be wrong."""
     zone_info = ZoneInfo(str(answer.get("timezone", "UTC")))
-    lines = [f"{answer.get('site', '')}: {answer.get('words', '')}"]
+    lines = paragraph(f"{answer.get('site', '')}: {answer.get('words', '')}")
     for valve in answer.get("open", []):
         by = ", opened by a person" if valve.get("manual") else ""
         lines.append(
@@ -30,7 +30,7 @@ def status_text(answer: Mapping[str, Any]) -> str:
     steps = answer.get("days_by_step", [])
     if steps:
         words = ", ".join(f"{s['day'][5:]} {s['step'] or 'not known'}" for s in steps)
-        lines.append(_line("days by", words))
+        lines.append(_line("weather by day", words))
     lines += _coming(answer, zone_info)
     if "litres_by" in answer:
         lines.append(_line("litres by", _litres_by(str(answer["litres_by"]))))
@@ -39,7 +39,7 @@ def status_text(answer: Mapping[str, Any]) -> str:
     lines += _warnings(answer)
     happenings = answer.get("happenings", [])
     if happenings:
-        lines.append("  of late:")
+        lines.append("  latest events:")
         for row in happenings:
             when = _moment(str(row.get("at_utc") or "") or None, zone_info)
             zone = f" ({row['zone']})" if row.get("zone") else ""
@@ -63,13 +63,14 @@ def _coming(answer: Mapping[str, Any], zone_info: ZoneInfo) -> list[str]:
 def _warnings(answer: Mapping[str, Any]) -> list[str]:
     lines: list[str] = []
     if answer.get("garden_from_copy"):
-        lines += paragraph("the garden file does not read; the last good copy waters on", "  ! ")
+        lines += paragraph("the garden file has faults; the last good copy is in use", "  ! ")
     for fault in answer.get("garden_faults", []):
         lines += paragraph(str(fault), "  ! ")
     if answer.get("plan_fault"):
         lines += paragraph(f"no plan: {answer['plan_fault']}", "  ! ")
     for row in answer.get("barred", []):
-        words = f"{row['zone']}: its line disobeyed ({row['state']}); after a look: rowgate reset"
+        zone, state = row["zone"], row["state"]
+        words = f"{zone}: its line did not obey ({state}); look at it, then: rowgate reset {zone}"
         lines += paragraph(words, "  ! ")
     if answer.get("shut_by"):
         lines += paragraph(f"{answer['shut_by']}: nothing opens by plan", "  - ")
@@ -81,15 +82,15 @@ def _warnings(answer: Mapping[str, Any]) -> list[str]:
         lines += paragraph(str(words), "  ! ")
     if rows := answer.get("rows_set_aside"):
         are = "1 row of the logbook is" if rows == 1 else f"{rows} rows of the logbook are"
-        lines += paragraph(f"{are} damaged and kept apart: see the happenings", "  ! ")
+        lines += paragraph(f"{are} damaged and kept apart: see the latest events", "  ! ")
     for words in answer.get("not_moving", []):
-        lines += paragraph(f"does not move: {words}", "  ! ")
+        lines += paragraph(f"does not respond: {words}", "  ! ")
     for words in answer.get("silent", []):
         lines += paragraph(f"not written down: {words}", "  ! ")
     if closed := [row["zone"] for row in answer.get("closed_for_today", [])]:
         which = "all zones" if answer.get("all_closed_for_today") else ", ".join(closed)
         words = f"closed by a person for the rest of today: {which}"
-        lines += paragraph(f"{words}; to have it planned anew: rowgate resume", "  - ")
+        lines += paragraph(f"{words}. To have it planned anew: rowgate resume", "  - ")
     for hold in answer.get("holds", []):
         zones = ", ".join(hold["zones"]) or "all zones"
         until = str(hold["ends_local"])[:16].replace("T", " ")
@@ -125,7 +126,7 @@ def _board(answer: Mapping[str, Any]) -> list[str]:
     if starts is not None:
         often = "once" if starts == 1 else f"{starts} times"
         lines.append(
-            _line("starts", f"{often} within a day; before this: {answer.get('last_ended', '')}")
+            _line("starts", f"{often} within a day; run before: {answer.get('last_ended', '')}")
         )
     return lines
 
@@ -136,8 +137,8 @@ def _pins(pins: str) -> str:
 
 def _clock(answer: Mapping[str, Any]) -> str:
     if answer.get("clock_believed"):
-        return "believed"
-    return f"in doubt, nothing opens by plan: {answer.get('clock_doubt')}"
+        return "trusted"
+    return f"not trusted, nothing opens by plan: {answer.get('clock_doubt')}"
 
 
 def _weather(weather: Mapping[str, Any]) -> str:

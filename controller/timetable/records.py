@@ -67,6 +67,7 @@ class Pulse:
     together: tuple[str, ...] = ()  # zones that are open during a part of it
     line_litres: float | None = None  # those of the litres that fill the line; None: unknown
     uniformity: float | None = None  # by which its dose was divided; None: unknown
+    visit: int = 0  # of its keeper on that day, from 1; 0: of a relay, or unknown
 
     @property
     def key(self) -> str:

@@ -59,7 +59,7 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
         _print(f"{path}: no such file, so no line was ever taken; nothing to do")
         return 0
     except NotTrusted as fault:
-        _print(f"{path}: {fault}, so it is not believed; NO LINE WAS DRIVEN OFF: shut the tap")
+        _print(f"{path}: {fault}, so it is not used; NO LINE WAS DRIVEN OFF: shut the tap")
         _print("the next start of the daemon drives every line of the garden file off")
         return 1
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as fault:

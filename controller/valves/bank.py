@@ -109,7 +109,7 @@ class Bank:
             self._group.tend_master()
         self._records.deliver()
         if fault:
-            raise ValveFault(f"line {number} did not open, and was told to close: {fault}")
+            raise ValveFault(f"line {number} did not open, and got the command to close: {fault}")
         if shut:
             raise ValveRefused(f"line {number} was closed again at once: {shut}")
         return deadline_mono_s
@@ -145,7 +145,7 @@ class Bank:
             self._changed.notify_all()
         self._records.deliver()
         if fault:
-            raise ValveFault(f"line {number} did not close, and is told again: {fault}")
+            raise ValveFault(f"line {number} did not close, and gets the command again: {fault}")
         return open_s
 
     def close_all(self, why: str) -> Mapping[int, str]:

@@ -206,7 +206,9 @@ class ValveGroup:
             if was is State.OPEN:
                 self.note(line, What.CLOSING, line.open_s(), why)
             elif was is State.STUCK:
-                self.note(line, What.CLOSING, line.open_s(), "told to close at last")
+                self.note(
+                    line, What.CLOSING, line.open_s(), "the command to close is given at last"
+                )
             return line.open_s(), ""
         ran = line.opened_mono_s is not None
         open_s = line.end()

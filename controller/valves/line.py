@@ -201,10 +201,10 @@ MAY_RUN = CLOSINGS | {State.OPEN, State.STUCK}
 _WHY_NOT: Mapping[tuple[State, Event], str] = {
     (State.OPEN, Event.OPEN_ASKED): "it is open already; an opening is never made longer",
     (State.CLOSING, Event.OPEN_ASKED): "it is still closing; wait until it is shut",
-    (State.RECLOSING, Event.OPEN_ASKED): "it has disobeyed, and is being closed",
-    (State.STUCK, Event.OPEN_ASKED): "it did not close when told to, and is being told again",
+    (State.RECLOSING, Event.OPEN_ASKED): "it did not obey, and is being closed",
+    (State.STUCK, Event.OPEN_ASKED): "it did not close on command, and gets the command again",
     (State.BARRED, Event.OPEN_ASKED): (
-        "it has disobeyed; look at its wiring, relay and valve, then reset it"
+        "it did not obey; look at its wiring, relay and valve, then reset it"
     ),
     (State.OPEN, Event.RESET_ASKED): "it is open; close it first",
     (State.CLOSING, Event.RESET_ASKED): "it is still closing; nothing bars it",

@@ -175,7 +175,7 @@ def _temperatures(day: WeatherDay) -> DayFinding | None:
     return _dropped(
         ("tmin_c", "tmax_c"),
         f"lowest {day.tmin_c:.4g} °C above highest {day.tmax_c:.4g} °C",
-        "lowest up to highest; which of the two is wrong cannot be told, so neither is used",
+        "lowest up to highest; which of the two is wrong is not known, so neither is used",
     )
 
 
@@ -190,7 +190,7 @@ def _humidities(day: WeatherDay) -> DayFinding | None:
     return _dropped(
         ("rh_min_pct", "rh_mean_pct", "rh_max_pct"),
         ", ".join(f"{n} {v:.4g} %" for n, v in known),
-        "lowest, mean, highest in rising order; which is wrong cannot be told, so none is used",
+        "lowest, mean, highest in rising order; which is wrong is not known, so none is used",
     )
 
 

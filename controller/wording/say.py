@@ -8,6 +8,7 @@ A sentence is a format string. It may name its values in these ways::
     {ways:, or }          several messages or texts, joined by ", or "
     {names:listed}        several texts: "a, b and c"
     {names:quoted}        several names, each between its own marks
+    {loss_k:figures}      a number to three figures, written out
     {share:.0f}           a number, a date or a time of day, by Python's format
 """
 
@@ -94,4 +95,8 @@ def _shown(value: Any, spec: str, us: bool) -> str:
     if "|" in spec:
         one, several = spec.split("|")
         return one if value == 1 else several
+    if spec == "figures":
+        return show.show_figures(value, 3)
+    if spec.endswith("%"):
+        return f"{format(value, spec)[:-1]} %"
     return format(value, spec)

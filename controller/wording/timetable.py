@@ -7,14 +7,16 @@ SENTENCES: dict[str, str] = {
     "plan.of_planting": "{crop} from {start}: {remark}",
     "plan.flow_is_a_guess": 'zone "{zone}": {doubt}',
     "plan.throttle_for_time": (
-        'zone "{zone}": its water passes in {takes}, which no hand can time, and it is opened for '
-        "whole minutes; throttle it, alone, to about {flow}, and write that as its opening in the "
-        "garden file: then it takes {then}"
+        'zone "{zone}": its water passes in {takes}, too short to time by hand, and a hand '
+        "valve is opened for whole minutes. Throttle it to about {flow} with only this zone "
+        "open, and write that as its opening in the garden file: then it takes {then}"
     ),
     "plan.throttle_for_soil": (
-        'zone "{zone}": the soil takes at once what passes in {takes}, and it is opened for whole '
-        "minutes: the rest stands on the bed; throttle it, alone, to about {flow}, and write that "
-        "as its opening in the garden file: then its dose takes {then}"
+        'zone "{zone}": the soil can take in at once only what passes in '
+        "{takes}, and a hand valve is opened for whole minutes: the rest stays "
+        "on the bed. Throttle it to about {flow} with only this zone open, and "
+        "write that as its opening in the garden file: then its dose takes "
+        "{then}"
     ),
     # Why a dose is due, and what changes it.
     "need.share_used_up": "the allowed share is used up",
@@ -25,7 +27,7 @@ SENTENCES: dict[str, str] = {
     "need.brought_forward": "it would run short before the next round",
     "need.dries_down": "it dries down",
     "need.settles_in": "it is settling in",
-    "need.settles_in_days": "it is settling in, {days} days yet",
+    "need.settles_in_days": "it is settling in, {days} more days",
     "need.seedbed": "the top is kept moist until seedlings show",
     "need.seedbed_and_below": (
         "the top is kept moist until seedlings show, and the ground below it"
@@ -34,7 +36,7 @@ SENTENCES: dict[str, str] = {
     "need.washes_out_salt": "with {depth} to wash out salt",
     "need.for_mean": "for the mean of its rows",
     "need.for_part": "for {part}",
-    "need.bare_part_gets": "{part}, where nothing stands, {rows:gets|get} {depth}",
+    "need.bare_part_gets": "{part}, where nothing grows, {rows:gets|get} {depth}",
     "need.drying_part_gets": "{part}, drying down, {rows:gets|get} {depth}",
     "need.part_gets_less": ("{part} {rows:gets|get} {depth} less than {rows:it lacks|they lack}"),
     "need.part_gets_more": ("{part} {rows:gets|get} {depth} more than {rows:it lacks|they lack}"),
@@ -42,7 +44,7 @@ SENTENCES: dict[str, str] = {
     # Why water is not given.
     "left.no_window": "no window on this day",
     "left.windows_closed": "the windows closed first",
-    "left.over_cap": "the zone's daily cap",
+    "left.over_cap": "the zone's daily cap is reached",
     "left.held": "held: {reason}",
     "left.frost": "frost is forecast",
     "left.no_reason": "no reason given",
@@ -62,28 +64,28 @@ SENTENCES: dict[str, str] = {
     ),
     "left.after_filling": " after filling its line for {fill}",
     "left.under_half_a_minute": (
-        "it would take {takes}, and a hand valve is opened for whole minutes; it waits until more "
-        "is missing"
+        "it would take less than half a minute, and a hand valve is "
+        "opened for whole minutes; it waits until more is missing"
     ),
     "left.hand_visits": (
-        "the round is over before its soil takes more (hand_visits = {visits}); it goes on at the "
-        "next"
+        "the round ends before its soil can take more; the rest comes in a later round "
+        "(hand_visits = {visits})"
     ),
     "left.hand_turns": (
-        "the turns of the round are used up (hand_turns = {turns}); it goes on at the next"
+        "the turns of the round are used up; the rest comes in a later round (hand_turns = {turns})"
     ),
     "left.plugged": "all its rows are plugged",
     # Why a zone gets no water in the planned days.
     "dry.not_given": "on {day}: {reason}",
-    "dry.no_planting": "no planting stands in the garden file",
+    "dry.no_planting": "the garden file has no planting for it",
     "dry.begins": "{crop} begins on {day}",
     "dry.then": "; {begins}",
     "dry.gone": (
-        "{crop} is noted as gone on {day}; if it stands, take the note back (rowgate note withdraw)"
-        "{then}"
+        "{crop} is noted as gone on {day}; if it still grows, take the note back (rowgate note "
+        "withdraw){then}"
     ),
     "dry.between": "{crop} ended on {day}{then}",
-    "dry.over": "{crop} ended on {day}; if it stands, write a later until in the garden file",
+    "dry.over": "{crop} ended on {day}; if it still grows, write a later until in the garden file",
     "dry.taper": (
         "{crop} dries down since {since}: it is left to dry in the last half of its late stage"
     ),
@@ -91,53 +93,53 @@ SENTENCES: dict[str, str] = {
         "{crop} dries down since {since}: its tops were seen to have fallen or dried; lift it by "
         "{by}"
     ),
-    "dry.has_enough": "{crop} has enough; {gone}",
+    "dry.has_enough": "{crop} has enough: {gone}",
     "dry.first_day": "set out or sown that day, it is watered in by hand",
-    "dry.depletion": "{depth} gone",
-    "dry.below_allowed": "{depth} gone, watered at {allowed}",
+    "dry.depletion": "{depth} is missing",
+    "dry.below_allowed": "{depth} is missing, and it is watered from {allowed}",
     "dry.covered": (
-        "{depth} gone, watered at {allowed}: rain that is likely, or what it was given that day, "
-        "covers it"
+        "{depth} is missing, and it is watered from {allowed}; rain that is likely, or water "
+        "that it got that day, covers it"
     ),
     "dry.waits_for_round": (
-        "{depth} gone, watered at {allowed}: the crop does not feel it yet, and its keeper's next "
-        "round is early enough"
+        "{depth} is missing, and it is watered from {allowed}; the crop does not feel it yet, "
+        "and its keeper's next round is early enough"
     ),
     # Plantings that end.
     "end.sown_cold": (
-        "{planting}: it is to be sown in {days} days, and by then {soil}; sow it later, or under a "
-        "film or a row cover"
+        "{planting}: it is to be sown in {days} days, and by then {soil}. Sow it later, or "
+        "under a film or a row cover"
     ),
     "end.over": (
-        "{planting}: its last day was {day}, so it is over and gets no water; if it still stands, "
+        "{planting}: its last day was {day}, so it gets no more water. If it still grows, "
         "write a later until in the garden file"
     ),
     "end.soon": (
-        "{planting}: its last day is {day}, and it gets no water after that; if it is to stand "
+        "{planting}: its last day is {day}, and it gets no water after that. If it is to grow "
         "longer, write a later until in the garden file"
     ),
     "end.dries": (
-        "{planting}: {begins}: it gets no more water, to dry where it stands; if it is still green "
-        "or picked fresh, write longer stages, or harvest_in, in the garden file"
+        "{planting}: {begins} it gets no more water, so that it dries where it grows. If it is "
+        "still green or picked fresh, write longer stages, or harvest_in, in the garden file"
     ),
-    "end.dries_now": "its late stage is half over",
+    "end.dries_now": "its late stage is half over, so",
     "end.dries_from": "from {day} on",
     "end.past": (
         "{planting}: it is {past:.0f} days past the last of its stages ({days} days) and is "
-        'watered as at its end; note "lifted" if it is gone, and if it still grows write '
-        "harvest_in, the packet's days, or longer stages in the garden file"
+        'watered as at its end. If it is gone, note "lifted". If it still grows, write '
+        "harvest_in (the days on the seed packet) or longer stages in the garden file"
     ),
     # What nobody wrote down.
-    "record.rule": "water that nobody wrote down: {whose}{rule}{silent}",
-    "record.whose": "{zones:, }: ",
-    "record.daemon": "none, the daemon's own record counts",
-    "record.daemon_since": "none, the daemon's own record counts; before {day}, as printed",
-    "record.as_printed": (
-        "as printed, taken as done as the sheet said, unless a note says otherwise"
+    "record.rule": "water that nobody wrote down{whose} {rule}{silent}",
+    "record.whose": " ({zones:, })",
+    "record.daemon": "does not count: the daemon's own record counts",
+    "record.daemon_since": (
+        "does not count: the daemon's own record counts; before {day} it counts as printed"
     ),
-    "record.as_confirmed": "as confirmed, none; before {day}, as printed",
+    "record.as_printed": "counts as printed on the sheet, unless a note has something else",
+    "record.as_confirmed": "does not count (as confirmed); before {day} it counts as printed",
     "record.silent": (
-        ". Nobody wrote any down for {days} days, since {since}: if that is wrong, note it"
+        ". Nobody wrote any down for {days} days, since {since}: if water was given, note it"
     ),
     "record.gap_day": "no daemon ran {day}: those days are counted by the same rules",
     "record.gap": "no daemon ran from {first} to {last}: those days are counted by the same rules",

@@ -3,8 +3,10 @@
 SENTENCES: dict[str, str] = {
     # The sources.
     "source.not_read": "no weather from {name}: {fault}",
-    "source.no_file": '{key} = "{name}" in [weather]: there is no such file. Looked for at '
-    "{path}: mend the name, or put the file there",
+    "source.no_file": (
+        '{key} = "{name}" in [weather]: there is no such file. Looked for at {path}. Correct '
+        "the name, or put the file there"
+    ),
     "source.more_lines": "{name}: {more} more {more:line|lines} like these",
     "source.no_day": "it has no day",
     "source.normals_not_read": "no normals from {name}: {fault}",
@@ -17,19 +19,17 @@ SENTENCES: dict[str, str] = {
     "days.many": "{count} days from {first} to {last}",
     "days.impossible": "{day}: {fault}; {source} is not used",
     "days.impossible_rain": "{day}: found {rain:g} mm of rain; taken as unknown",
-    "days.forecast_kept": "nobody measured; the forecast that was kept stands",
-    "days.forecast_kept_no_rain": (
-        "nobody measured; the forecast that was kept stands, its rain is unknown"
-    ),
+    "days.forecast_kept": "no measurement; the kept forecast is used",
+    "days.forecast_kept_no_rain": "no measurement; the kept forecast is used, its rain is unknown",
     "days.no_weather": (
-        "no usable weather; reference ET stands in as {stand_in}, rain is what was measured"
+        "no usable weather; the reference ET is a stand-in ({stand_in}), rain is as measured"
     ),
     "days.no_weather_no_rain": (
-        "no usable weather; reference ET stands in as {stand_in}, rain is unknown"
+        "no usable weather; the reference ET is a stand-in ({stand_in}), rain is unknown"
     ),
     "days.model_rain": (
-        "rain is a weather model's and may have missed the garden; {share} of it is credited: note "
-        "what a rain gauge caught"
+        "rain is a weather model's and may have missed the garden; {share} of it is credited. "
+        "Note what a rain gauge caught"
     ),
     "days.model_settles": (
         "a weather model's figures that may still change; they are asked for again"
@@ -73,13 +73,14 @@ SENTENCES: dict[str, str] = {
     "heat.usual_here": "here",
     "heat.usual_climate_table": "by the climate table",
     "heat.usual_season_table": "by the season's table",
-    "heat.usual_of_late": "of late",
+    "heat.usual_of_late": "in the days before",
     "frost.holds": (
-        "frost: {lows:, }; nothing is watered on {days: and }. Drain what lies exposed"
+        "frost: {lows:, }; nothing is watered on {days: and }. Drain the pipes that are above "
+        "ground"
     ),
     "frost.may_come": (
-        "frost: {lows:, }; if it comes, what is listed for {days:, } is left out and not counted "
-        "as given. Plan anew that morning"
+        "frost: {lows:, }; if it comes, what is listed for {days:, } is left out, and "
+        "does not count as given. Print the plan again that morning"
     ),
     "frost.forecast": "{temperature} forecast for {day}",
     "frost.expected": "{temperature} expected for {day}",

@@ -52,7 +52,7 @@ def test_a_diaphragm_valve_without_pressure_to_close_is_a_fault() -> None:
     zone = a_zone(rows=(a_row(20), a_row(20), a_row(20)))
     valve = replace(zone.valve, least_closing_head_m=head_m_from_psi(8))
     garden = a_garden(replace(zone, valve=valve), us_units=True)
-    assert "fault: its valve wants 8 psi before it to shut, and with it open only" in _words(garden)
+    assert "fault: its valve needs 8 psi before it to shut, and with it open only" in _words(garden)
     # Throttled by hand behind it, the pressure stands before the valve.
     slow = Opening(alone_flow_m3_s=m3_s_from_l_min(2.5))
     throttled = replace(zone, valve=valve, opening=slow)
@@ -77,7 +77,7 @@ def test_a_valve_whose_kind_is_assumed_is_said_to_be() -> None:
     assert "fault" not in both
     assert (
         'it is never open together with "birch": no kind is written for its valve, so a diaphragm '
-        "is assumed, which wants 10 psi"
+        "is assumed. That needs 10 psi"
     ) in both
 
 
@@ -138,7 +138,7 @@ def test_an_empty_zone_is_told() -> None:
 def test_a_garden_without_zones_and_a_zone_without_rows_in_use() -> None:
     assert "fault: it has no zone" in _words(replace(a_garden(), zones=()))
     plugged = a_zone(rows=(replace(a_row(), plugged=True),))
-    assert "caution: every row is plugged, so it is skipped" in _words(a_garden(plugged))
+    assert "caution: every row is plugged, so it is not watered" in _words(a_garden(plugged))
 
 
 def test_faults_come_before_cautions() -> None:
@@ -194,7 +194,7 @@ def _percent_of_travel(garden: Garden) -> str:
 
 def test_a_short_dose_by_hand_is_told_how_far_to_throttle() -> None:
     (found,) = [f for f in _found(a_garden(a_zone(relay=None))) if "by hand" in words_of(f)]
-    assert "throttle it, alone, to about 2.0" in words_of(found)
+    assert "throttle it to about 2.0" in words_of(found)
     assert found.about == "throttle"
 
 
@@ -249,7 +249,7 @@ def test_pairs_that_cannot_run_together_are_named() -> None:
     (found,) = [f for f in _found(garden) if "never open together" in words_of(f)]
     assert (found.weight, where_of(found)) == ("caution", 'zone "ash"')
     # WORKED: 20 psi are 137.9 kPa.
-    assert 'with "corn" or "dill": its valve wants 137.9 kPa before it to shut' in words_of(found)
+    assert 'with "corn" or "dill": its valve needs 137.9 kPa before it to shut' in words_of(found)
     many = [a_zone(f"corn {n}", relay=10 + n, rows=rows) for n in range(7)]
     (found,) = [f for f in _found(a_garden(ash, *many)) if "never open together" in words_of(f)]
     assert 'with "corn 0", "corn 1", "corn 2", "corn 3", "corn 4" and 2 more: its' in words_of(
@@ -314,7 +314,7 @@ def _stands(crop: str, *, sown: bool = False, rows: tuple[int, ...] = ()) -> Pla
 
 def test_plants_nearer_than_the_holes_want_their_wet_ground_to_meet() -> None:
     leeks = _planted(_stands("leek"))
-    assert "row 1: holes stand 61 cm apart, each wets about 45 cm, and Leek stands" in leeks
+    assert "row 1: its holes are 61 cm apart, each wets about 45 cm, and Leek plants are" in leeks
     assert "plants between them stay dry" in leeks
     assert "row 2" not in leeks
     assert "seeds between them do not come up" in _planted(_stands("carrot", sown=True))
@@ -325,7 +325,7 @@ def test_plants_nearer_than_the_holes_want_their_wet_ground_to_meet() -> None:
 def test_only_the_rows_a_crop_stands_on_are_judged_for_it() -> None:
     beside = (_stands("winter_squash", rows=(1,)), _stands("leek", rows=(2,)))
     assert "stay dry" not in _planted(*beside)
-    assert "row 1: holes stand 61 cm apart" in _planted(_stands("leek", rows=(1,)))
+    assert "row 1: its holes are 61 cm apart" in _planted(_stands("leek", rows=(1,)))
 
 
 def test_bare_rows_on_a_planted_valve_are_named_with_their_litres_and_the_cure() -> None:
@@ -333,13 +333,13 @@ def test_bare_rows_on_a_planted_valve_are_named_with_their_litres_and_the_cure()
 
     def said(*plantings: Planting, rows: tuple[Row, ...] = five) -> list[str]:
         found = _found(a_garden(a_zone(rows=rows, plantings=plantings, opening=slow)))
-        return [words_of(f) for f in found if "nothing from" in words_of(f)]
+        return [words_of(f) for f in found if "no plants from" in words_of(f)]
 
     (words,) = said(_stands("leek", rows=(1,)))
     assert words.startswith(
-        "rows 2, 3, 4 and 5 hold nothing from 2031-04-20 to 2031-10-10, and take 80 % of the valve"
+        "rows 2, 3, 4 and 5 hold no plants from 2031-04-20 to 2031-10-10, and take 80 % of the "
     )
-    assert words.endswith("plug them (plugged = true) until something stands there")
+    assert words.endswith("Plug them (plugged = true) until something grows there")
     # WORKED: 6 mm on 8 ft x 0.6 m = 1.463 m2 are 8.8 L, over the evenness about 9.5; the four rows
     # take four times that.
     bare, own = (float(n) for n in re.findall(r"([\d.]+) L", words))

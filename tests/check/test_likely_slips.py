@@ -111,8 +111,8 @@ def test_what_to_do_about_relays_at_power_on_is_said_once_for_all() -> None:
         '"zone 27" and "zone 17" may open at power-on, until the daemon runs: GPIO 17 and 27 start '
         "low, and an active-low relay is on at low (Raspberry Pi; other boards: see theirs). Move "
         "these relays to GPIO 4 to 8, or fit 10 kilohm from each relay input to 3.3 V and write "
-        "resistors = true in [board]; a line gpio=17,27=op,dh in the board's config.txt sets it "
-        "off within seconds"
+        "resistors = true in [board]. A line gpio=17,27=op,dh in the board's config.txt switches "
+        "it off within seconds"
     )
     (high,) = of_start(_on_board(4, active_low=False))
     assert "to GPIO 9 to 27, or fit 10 kilohm from each relay input to ground" in words_of(high)

@@ -47,12 +47,14 @@ def test_how_often_the_pump_starts_is_said_with_each_zone() -> None:
     told = lines_of(garden)
     # WORKED: 22.35 L are 5.905 gal; a simulated pump starts every 152 s, 61 s of them it runs
     # (tests/published).
-    assert "Its tank gives 5.91 gal from stop to start" in told
-    assert 'zone "a", alone: the pump starts every 152 s and runs 61 s of them' in told
+    assert "From stop to start its tank gives 5.91 gal" in told
+    assert 'zone "a", alone: the pump starts every 152 s and runs for 61 s of it' in told
     # WORKED: 4 sqrt(3/4) = 3.464, 4 sqrt(5/4) = 4.472; half of the difference is 12.6 %.
-    low, high = (float(told.split("; ")[1].split(" gal/min")[i].split()[-1]) for i in (0, 1))
+    low, high = (
+        float(told.split("The flow is ")[1].split(" gal/min")[i].split()[-1]) for i in (0, 1)
+    )
     assert (low, high) == (pytest.approx(3.464, abs=0.03), pytest.approx(4.472, abs=0.03))
-    assert "a pulse shorter than a round is known to 13 %, one of many rounds to 2 %" in told
+    assert "A pulse shorter than one start to the next is known to 13 %, a long one to 2 %" in told
     assert "pump" not in said(garden)
 
 
@@ -61,7 +63,10 @@ def test_a_small_tank_makes_too_many_starts() -> None:
     words = said(by_the_sea(small, drawing(4.0)))
     # WORKED: 152 s of 75.7 L are 30 s of 15 L; at 50 psi the pump gives 10 sqrt(12/22).
     assert "the pump starts every 30 s; more than about one start a minute" in words
-    assert "until the pump runs on, at about 7.385 gal/min, or take a larger tank" in words
+    assert (
+        "until the pump runs without stopping, at about 7.385 gal/min; or take a larger tank"
+        in words
+    )
 
 
 def test_a_pump_that_never_rests_is_said_with_where_it_settles() -> None:
@@ -79,7 +84,10 @@ def test_a_pump_that_never_rests_is_said_with_where_it_settles() -> None:
 def test_a_zone_near_balance_gets_more_than_is_computed() -> None:
     # WORKED: 8 gal/min at 40 psi settle at 45.86 psi and 8.57 gal/min (tests/published): 7 %.
     words = said(by_the_sea(WELL, drawing(8.0)))
-    assert "the pump runs on at 45.9 psi, over the middle: it gets up to 7 % more" in words
+    assert (
+        "the pump runs without stopping at 45.9 psi, over the middle. It gets up to 7 % more"
+        in words
+    )
 
 
 def test_a_slow_well_is_held_against_a_hot_day_and_the_windows() -> None:
@@ -90,7 +98,7 @@ def test_a_slow_well_is_held_against_a_hot_day_and_the_windows() -> None:
     assert "a hot day asks for" not in said(garden)  # three hours
     hour = Watering(windows=(Window(opens=time(5), closes=time(6)),))
     words = said(replace(garden, watering=hour))
-    assert "and the windows of a day are open for 1 h: what stands in the well" in words
+    assert "and the windows of a day are open for 1 h. The water stored in the well" in words
     assert 'the well gives 0.05 gal/min for long, and "a" draws more than that' in words
 
 
@@ -110,16 +118,16 @@ def test_a_regulators_drop_out_is_said_and_who_passes_it() -> None:
 def test_a_regulator_without_its_mains_warns_of_flows_beyond_its_test() -> None:
     words = said(by_the_sea(REGULATOR, a_zone(rows=(a_row(20.0),) * 2)))
     assert '"a" draws more than the 5 gal/min of the regulator\'s test' in words
-    assert "beyond the test" not in said(by_the_sea(REGULATOR, drawing(3.0)))
+    assert "Beyond the test" not in said(by_the_sea(REGULATOR, drawing(3.0)))
 
 
 def test_a_regulator_wants_more_before_it_than_it_is_set_to() -> None:
     low = BeforeRegulator(static_head_m=32 * PSI_M)
     words = said(by_the_sea(replace(REGULATOR, before=low), drawing(3.0)))
-    assert "32 psi stand before a regulator that is set to 25 psi; it wants 10 to 15 psi" in words
+    assert "32 psi are before a regulator that is set to 25 psi; it needs 10 to 15 psi" in words
     # WORKED: 50 - 25/64 x 36 = 35.9 psi with 6 gal/min, over 35; 30.9 with 7.
     tested = replace(REGULATOR, before=BEFORE)
-    assert "wants 10 to 15 psi" not in said(by_the_sea(tested, drawing(6.0)))
+    assert "needs 10 to 15 psi" not in said(by_the_sea(tested, drawing(6.0)))
     words = said(by_the_sea(tested, drawing(7.0)))
     assert 'with "a" open alone as little as 30.9 psi are left before a regulator' in words
 

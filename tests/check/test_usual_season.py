@@ -406,9 +406,11 @@ def test_under_the_least_uniformity_the_row_needs_mending() -> None:
     assert water.uniformity < 0.6 == water.divisor
     [words] = [words_of(f) for f in findings_of(garden) if "waters unevenly" in words_of(f)]
     # WORKED: what it gets of the mean, over the 0.6 that the dose is divided by.
-    assert f"only {100 * water.uniformity / 0.6:.0f} % of what it asks for: mend the row" in words
+    assert (
+        f"only {100 * water.uniformity / 0.6:.0f} % of what it asks for: improve the row" in words
+    )
     mean = watered(garden, satisfy=Satisfy.MEAN)
-    assert not any("mend the row" in words_of(f) for f in findings_of(mean))
+    assert not any("improve the row" in words_of(f) for f in findings_of(mean))
 
 
 def test_rows_have_every_zone_and_their_keys_have_units() -> None:

@@ -93,21 +93,23 @@ def test_faults_come_before_cautions_and_the_verdict_counts_both(run: Run) -> No
     code, out, _ = run(spare, "check")
     assert code == 0
     assert out.splitlines()[0] == (
-        "Quillmoor yard: no faults, 1 caution: it can water; look at it."
+        "Quillmoor yard: no faults, 1 caution: it can water. Look at it."
     )
     code, out, _ = run(spare + '[weather]\nfile = "wether.csv"\n', "check")
     assert code == 1
-    assert out.splitlines()[0] == "Quillmoor yard: 1 fault, 1 caution: mend the fault first."
+    assert out.splitlines()[0] == "Quillmoor yard: 1 fault, 1 caution: correct the fault first."
     assert out.index("Faults") < out.index("Cautions") < out.index("A usual season")
     assert run(SOUND + FILES, "check")[1].splitlines()[0] == (
-        "Quillmoor yard: 3 faults: mend them first."
+        "Quillmoor yard: 3 faults: correct them first."
     )
 
 
 def test_a_file_that_does_not_read_gets_a_verdict_too(run: Run) -> None:
     code, out, err = run(SOUND.replace('"15 cm"', "15"), "check")
     assert (code, out) == (2, "")
-    assert err.startswith("1 fault: mend it first; the garden is checked once its file reads\n")
+    assert err.startswith(
+        "1 fault: correct it first. The garden is checked once its file can be read\n"
+    )
 
 
 @pytest.mark.parametrize(
@@ -120,7 +122,7 @@ def test_a_file_of_weather_that_is_not_there_is_a_fault_in_the_same_words_in_pla
     text = f'{SOUND}[weather]\n{key} = "{name}"\n'
     words = (
         f'{key} = "{name}" in [weather]: there is no such file. Looked for at '
-        f"{tmp_path.resolve() / name}: mend the name, or put the file there"
+        f"{tmp_path.resolve() / name}. Correct the name, or put the file there"
     )
     code, out, _ = run(text, "check", "--json")
     assert (code, json.loads(out)["faults"]) == (1, [f"weather: {words}"])
@@ -152,7 +154,7 @@ def test_a_valve_without_a_kind_is_not_opened_where_a_diaphragm_would_stay_open(
     said = _joined(out)
     assert (
         'zone "leeks": it is not opened: no kind is written for its valve, so a diaphragm is '
-        "assumed, which wants 68.9 kPa before it to shut"
+        "assumed. That needs 68.9 kPa before it to shut"
     ) in said
     assert "no water at all, see the faults: leeks" in said
     season = json.loads(run(OPEN, "check", "--json")[1])["usual_season"]

@@ -307,7 +307,7 @@ def test_every_kind_of_field_test_can_be_noted(run: Run, garden: Path) -> None:
     assert "Fitted to 5 field tests" in err
     _, out, _ = run("flow", str(garden))
     assert "give or take" in out
-    assert "The field test that would tell most" in out
+    assert "The field test that would help most" in out
 
 
 @pytest.mark.parametrize(

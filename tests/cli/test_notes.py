@@ -104,7 +104,7 @@ def test_readings_of_one_day_add_up_and_the_answer_has_both_figures(note: Note, 
     assert code == 0
     assert (
         "written down as 2: 4.0 mm of rain, 25 June 2031; with 6.0 mm noted before, 10.0 mm count "
-        'for that day. If this is all of its rain, say so: rowgate note rain "4 mm" --replace --on '
+        'for that day. If this is all of its rain, write: rowgate note rain "4 mm" --replace --on '
         "2031-06-25"
     ) in said
     note("rain", "1 mm", *ON)
@@ -356,7 +356,7 @@ def test_a_note_for_a_hand_valve_says_that_it_stands_in_place_of_what_was_printe
 ) -> None:
     code, said = note("watered", "leeks", "--amount", "0 L", *ON)
     assert code == 0 and litres(book) == 0.0
-    assert "of that day only what is noted counts now, not what was printed" in said
+    assert "of that day only what is noted counts, not what was printed" in said
 
 
 def test_a_mended_line_forgets_what_the_meter_saw_of_it(note: Note, tmp_path: Path) -> None:
@@ -374,4 +374,9 @@ def test_a_mended_line_forgets_what_the_meter_saw_of_it(note: Note, tmp_path: Pa
         assert ask.flow_stretches() == [later]
     code, said = note("mended", "beans")
     assert code == 2
-    assert "this garden has: leeks" in said
+    assert 'this garden has: "leeks"' in said
+
+
+def test_rain_without_a_unit_is_asked_back_with_examples_of_rain(note: Note) -> None:
+    code, said = note("rain", "10")
+    assert code == 2 and 'rain needs its unit, as in "0.4 in" or "10 mm"' in said

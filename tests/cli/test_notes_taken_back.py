@@ -134,7 +134,7 @@ def test_a_withdrawn_watering_is_out_of_ledger_plan_and_report(run: Run) -> None
     assert "withdrawn as 4 on 26 June 2031, Tim: it was the leeks" in text
     assert [one["number"] for one in listed(run, "--standing")] == [2, 1]
     code, said = run("note", "withdraw", "3")
-    assert code == 2 and "3 does not stand any more: 4 took it back" in said
+    assert code == 2 and "note 3 was taken back already, by note 4" in said
 
 
 def test_a_corrected_note_keeps_its_day_and_is_judged_without_the_wrong_one(
@@ -176,7 +176,7 @@ def test_rain_and_meter_are_corrected_too(run: Run, tmp_path: Path) -> None:
     [
         (("rain", "4 mm", "--corrects", "9"), "no note has the number 9; rowgate note list"),
         (("rain", "4 mm", "--corrects", "1"), "1 is a note of another kind (words)"),
-        (("words", "so", "--corrects", "2"), "2 does not stand any more: 3 took it back"),
+        (("words", "so", "--corrects", "2"), "note 2 was taken back already, by note 3"),
         (("withdraw", "9"), "no note has the number 9"),
         (("withdraw", "3"), "no note has the number 3"),
     ],

@@ -123,7 +123,7 @@ def test_check_says_what_each_is_taken_as(
     path = garden(tmp_path, "transplanted = 2031-04-10")
     assert main(["check", path, "--all"]) == 0
     text = " ".join(capsys.readouterr().out.split())
-    assert "Perennials are taken as" in text
+    assert "How perennials are understood" in text
     assert "Asparagus from 2031-04-10: newly set out, roots 20 cm deep" in text
     found = asked(capsys, "check", path)["perennials"]
     assert [one["where"] for one in found] == [f'zone "{crop}"' for crop in CROPS]

@@ -291,4 +291,4 @@ def test_who_may_not_talk_to_the_daemon_is_told_so(
 
     monkeypatch.setattr(protocol, "_connect", refused)
     code, out, err = run("status", "--runtime", "/nonexistent")
-    assert (code, out) == (1, "") and "you may not talk to the daemon" in err
+    assert (code, out) == (1, "") and "you have no right to ask the daemon" in err

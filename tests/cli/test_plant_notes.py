@@ -107,7 +107,7 @@ def test_what_was_seen_is_written_down_as_what_it_means(
     code, said = note("seen", "leeks", *words, "--on", "2031-06-20", "--who", "Odile")
     assert code == 0, said
     assert _kept(tmp_path) == [Observation(zone="leeks", day=date(2031, 6, 20), event=event)]
-    assert said.startswith("written down as 1: leeks: ") and ", 20 June 2031. It is of" in said
+    assert said.startswith("written down as 1: leeks: ") and ", 20 June 2031. It is about" in said
     assert "leek from 22 April 2031; the ledger is computed anew from then on" in said
 
 
@@ -131,7 +131,7 @@ def test_a_crop_is_named_where_a_zone_holds_several(note: Note, tmp_path: Path) 
     [
         (("leaks", "full"), "found zone 'leaks'"),
         (("leeks", "looks", "lovely"), '"looks lovely" is nothing that can be noted'),
-        (("leeks", "full", "--crop", "kale"), "no kale stands there"),
+        (("leeks", "full", "--crop", "kale"), "no kale grows there"),
         (("leeks", "full", "--on", "2031-04-21"), "from 22 April 2031 to 10 October 2031"),
         (("leeks", "full", "--on", "2031-06-27"), "lies ahead"),
         (("leeks", "emerged"), "set out as plants"),
@@ -231,7 +231,7 @@ def test_an_answer_that_is_none_of_them_writes_nothing(
 
 def test_a_first_picking_waters_on_and_the_end_says_that_no_water_comes(note: Note) -> None:
     code, said = note("seen", "beans", "first", "picked")
-    assert code == 0 and "It is watered on in full" in said
+    assert code == 0 and "It is still watered in full" in said
     code, said = note("seen", "beans", "pulled", "up")
     assert code == 0
     assert "It gets no water after 26 June 2031; without this note it would until" in said

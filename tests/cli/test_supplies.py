@@ -77,7 +77,7 @@ def test_each_supply_is_checked_planned_and_said_within_a_terminal(
         assert max(map(len, text.splitlines())) <= 80
         said = " ".join(text.split())
         if command == "check":
-            assert ("The supply is taken as" in said) == bool(taken)
+            assert ("How the supply is understood" in said) == bool(taken)
             assert taken in said
         if command == "flow":
             assert between in said

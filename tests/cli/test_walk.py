@@ -181,7 +181,7 @@ def test_safety_comes_first_and_before_any_pin(go: Go) -> None:
     done = go(instead=lambda number, *_: "no" if number == 0 else True)
     assert done.code == 1
     assert "can shut it when you call" in done.person.said[0]
-    assert done.person.said[-1] == "Then not now. Nothing was opened."
+    assert done.person.said[-1] == "Nothing was opened. Begin again when all of it is so."
     assert done.plant.pins._on == {} and done.guards == []
     assert not (done.folder / "lines.json").exists()
 
@@ -263,7 +263,7 @@ def test_the_gardens_longest_opening_holds(go: Go) -> None:
 def test_one_zone_may_be_walked_alone(go: Go) -> None:
     done = go(None, None, "--zone", "beans")
     assert done.ons() == [22]
-    assert "Not walked: leeks, kale, hedge (hand valve)." in done.out
+    assert "Not walked: leeks; kale; hedge (hand valve)." in done.out
 
 
 # ---- findings ------------------------------------------------------------------------------------
@@ -489,7 +489,7 @@ def test_a_signal_shuts_everything_at_once(go: Go, name: str, number: int) -> No
 
     done = go(instead=instead)
     assert done.code == 1
-    assert f"told to end by {name}" in done.out
+    assert f"ended by {name}" in done.out
     assert done.all_off()
     assert len(done.person.questions) == number + 1
 

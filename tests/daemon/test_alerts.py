@@ -109,7 +109,10 @@ def test_a_master_that_does_not_shut_sends_the_keeper_to_the_tap(
     monkeypatch.setattr(world.valve_set.bank, "shut_master", fails)
     ((zone, words),) = act(world, found(Action.SHUT_MASTER, "a"))
     assert zone == "a"
-    assert "the master valve was told to shut: the valve bank is busy; shut the tap" in words
+    assert (
+        "the command to shut the master valve was given: the valve bank is busy; shut the tap"
+        in words
+    )
     assert holds(world) == [([], "flow: burst")]
 
 

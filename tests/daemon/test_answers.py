@@ -32,19 +32,19 @@ def world(tmp_path: Path) -> World:
         ({}, "known are"),
         ({"ask": "dance"}, "known are"),
         ({"ask": ["open"]}, "known are"),
-        ({"ask": "open"}, "this garden has: a, b"),
-        ({"ask": "open", "zone": "c", "seconds": 10}, "this garden has: a, b"),
-        ({"ask": "open", "zone": "a"}, "a number is wanted"),
-        ({"ask": "open", "zone": "a", "seconds": "10"}, "a number is wanted"),
-        ({"ask": "open", "zone": "a", "seconds": True}, "a number is wanted"),
+        ({"ask": "open"}, 'this garden has: "a" and "b"'),
+        ({"ask": "open", "zone": "c", "seconds": 10}, 'this garden has: "a" and "b"'),
+        ({"ask": "open", "zone": "a"}, "allowed is a number"),
+        ({"ask": "open", "zone": "a", "seconds": "10"}, "allowed is a number"),
+        ({"ask": "open", "zone": "a", "seconds": True}, "allowed is a number"),
         ({"ask": "open", "zone": "a", "seconds": -1}, "above 0"),
         ({"ask": "open", "zone": "a", "seconds": float("nan")}, "above 0"),
         ({"ask": "open", "zone": "a", "seconds": 4000}, "at most 60 minutes"),
         ({"ask": "close", "zone": 7}, "this garden has"),
         ({"ask": "resume", "zone": "c"}, "this garden has"),
-        ({"ask": "hold"}, "a number is wanted"),
+        ({"ask": "hold"}, "allowed is a number"),
         ({"ask": "hold", "hours": 9999999}, "within a year"),
-        ({"ask": "hold", "until": "tomorrow"}, "wanted is as"),
+        ({"ask": "hold", "until": "tomorrow"}, "allowed is a time as in"),
         ({"ask": "hold", "until": "2031-05-01T00:00"}, "after now"),
         ({"ask": "hold", "hours": 1, "zones": "a"}, "list of names"),
         ({"ask": "hold", "hours": 1, "zones": ["c"]}, "this garden has"),
@@ -120,14 +120,14 @@ def test_close_without_a_zone_says_that_today_is_over_and_status_shows_it(world:
     assert world.ask(ask="status")["closed_for_today"] == []
     answer = world.ask(ask="close", zone=None)
     assert answer["words"] == (
-        "nothing was open; it also ends the rest of today: nothing more opens today by plan in any "
+        "nothing was open. It also ends the rest of today: nothing more opens today by plan in any "
         "zone. To have it planned anew: rowgate resume"
     )
     day = {"day": "2031-06-01"}
     status = world.ask(ask="status")
     assert status["closed_for_today"] == [{"zone": "a"} | day, {"zone": "b"} | day]
     words = " ".join(status_text(status).split())
-    assert "closed by a person for the rest of today: all zones; to have it planned anew" in words
+    assert "closed by a person for the rest of today: all zones. To have it planned anew" in words
     world.run_until(NOON)
     assert not [m for m in world.pins.moves if m.on]
     # The next day it is over by itself.
@@ -158,7 +158,7 @@ def test_resume_of_one_zone_leaves_the_others_closed(world: World) -> None:
     assert world.ask(ask="resume", zone="a")["words"] == "a was not closed"
     status = world.ask(ask="status")
     assert [row["zone"] for row in status["closed_for_today"]] == ["b"]
-    assert "for the rest of today: b; to have it" in " ".join(status_text(status).split())
+    assert "for the rest of today: b. To have it" in " ".join(status_text(status).split())
     world.run_until(NOON)
     assert {m.number for m in world.pins.moves if m.on} == {17}
 

@@ -311,7 +311,7 @@ def test_a_pulse_that_the_bank_refuses_is_said_with_its_zone_and_not_tried_again
     pulse = world.engine.pending[0]
 
     def refuses(line: int, *, for_s: float) -> float:
-        raise ValveRefused(f"line {line} is not opened: it has disobeyed")
+        raise ValveRefused(f"line {line} is not opened: it did not obey")
 
     with monkeypatch.context() as patch:
         patch.setattr(world.valve_set.bank, "open", refuses)
@@ -319,7 +319,7 @@ def test_a_pulse_that_the_bank_refuses_is_said_with_its_zone_and_not_tried_again
     assert pulse not in world.engine.pending
     with Questions(world.logbook.path) as ask:
         (said,) = [h for h in ask.happenings(100) if h.kind == "refused"]
-    assert (said.zone, said.words) == ("a", "line 17 is not opened: it has disobeyed")
+    assert (said.zone, said.words) == ("a", "line 17 is not opened: it did not obey")
     row = next(r for r in world.pulses() if r.key == pulse.key)
     assert (row.state, row.why) == (PulseState.REFUSED, said.words)
 
@@ -382,7 +382,7 @@ def test_a_close_that_does_not_take_says_so(tmp_path: Path) -> None:
     world.run_until_open()
     world.pins.fails_off.add(17)
     words = shut(world.valve_set.bank, 17, "rain")
-    assert words == "line 17 did not close, and is told again: line 17 does not answer"
+    assert words == "line 17 did not close, and gets the command again: line 17 does not answer"
 
 
 def test_a_heartbeat_that_cannot_be_written_costs_only_precision(
@@ -496,7 +496,7 @@ def test_a_broken_garden_file_is_said_with_its_first_faults_and_that_it_reads_ag
     world.run_for(70.0)
     said = [words for kind, words in world.happenings() if kind == "garden file"]
     assert len(said) == 5  # status shows all
-    assert said[0] == "line 1: found nonsense; the last good one waters on"
+    assert said[0] == "line 1: found nonsense; the last good one is in use"
     world.file.write_text("good", encoding="utf-8")
     world.run_for(70.0)
     assert [words for kind, words in world.happenings() if kind == "garden file"][5:] == [
@@ -574,7 +574,7 @@ def test_a_clock_that_jumps_is_said_with_what_follows_and_that_it_is_believed_ag
     said = [words for kind, words in world.happenings() if kind == "clock"]
     assert said[0] == "the clock jumped by +7200 s; the plan is dropped"
     assert said[1].startswith("no openings by plan: the clock was moved; ")
-    assert said[2:] == ["believed"]
+    assert said[2:] == ["trusted"]
 
 
 def test_a_valves_fault_is_said_with_its_line_and_zone(tmp_path: Path) -> None:

@@ -183,7 +183,7 @@ def test_a_flow_known_to_no_factor_of_ten_is_said_and_holds_nothing() -> None:
         bench.run([], 60.0)
     assert bench.findings == []
     (words,) = bench.said
-    assert words.startswith("the flow of a is not known well enough to judge (6.72 gal/min")
+    assert words.startswith("the flow of a is not known well enough to compare (6.72 gal/min")
     assert "rowgate note run" in words
     assert list(bench.monitor.unknown.values()) == [words]
 

@@ -125,7 +125,7 @@ def test_what_is_no_water_and_what_is_not_known_say_so() -> None:
     assert said.endswith("no tap gives so much: it is not water that is counted")
     unknown = unknown_words(["b", "a"], SURE, us=True)
     # WORKED: 0.5 L/s are 30 / 3.785 US gallons a minute.
-    assert unknown.startswith("the flow of a, b is not known well enough to judge (7.93 gal/min")
+    assert unknown.startswith("the flow of a, b is not known well enough to compare (7.93 gal/min")
     assert passing_words(SURE, 100.0, PULSE_L, us=True) == "6.32 gal/min to 9.53 gal/min"
 
 

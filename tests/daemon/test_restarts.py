@@ -53,9 +53,9 @@ def test_the_first_start_is_told_as_such(kept: Kept) -> None:
 
 def test_a_daemon_that_was_told_to_end_said_why(kept: Kept) -> None:
     kept.begin()
-    ending(kept.journal, "told to end by SIGTERM")
+    ending(kept.journal, "ended by SIGTERM")
     kept.clock.advance(60.0)
-    assert kept.begin() == Restarts(in_last_day=2, last_ended="told to end by SIGTERM")
+    assert kept.begin() == Restarts(in_last_day=2, last_ended="ended by SIGTERM")
 
 
 def test_one_that_said_nothing_was_killed(kept: Kept) -> None:

@@ -271,13 +271,16 @@ def test_the_day_that_plants_were_lifted_is_their_last() -> None:
 @pytest.mark.parametrize(
     ("events", "told"),
     [
-        ([("full", 121)], '"full" noted for 2031-07-30 is left aside: the planting stands from'),
-        ([("full", 0)], "the planting stands from 2031-04-01 to 2031-07-29"),
+        ([("full", 121)], '"full" noted for 2031-07-30 does not count: the planting is in the'),
+        ([("full", 0)], "the planting is in the ground from 2031-04-01 to 2031-07-29"),
         ([("full", 40), ("spreading", 50)], '"full" was noted for 2031-05-10 already'),
         ([("full", 40), ("full", 50)], '"full" was noted for 2031-05-10 already'),
-        ([("gone", 40), ("ripening", 50)], "the planting stands from 2031-04-01 to 2031-05-10"),
+        (
+            [("gone", 40), ("ripening", 50)],
+            "the planting is in the ground from 2031-04-01 to 2031-05-10",
+        ),
         ([("up", 5)], "set out as plants, not sown"),
-        ([("wilted", 5)], "nothing of that name"),
+        ([("wilted", 5)], "no planting can show that"),
     ],
 )
 def test_what_makes_no_sense_is_left_aside_and_told(

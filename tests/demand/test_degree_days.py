@@ -323,7 +323,7 @@ def test_cold_soil_is_said_while_the_seed_is_not_up_and_only_then() -> None:
     planting = Planting(crop="bush bean", start=sown, until=date(2031, 6, 1), transplanted=False)
     (words,) = said(Course(BEAN, planting, days).remarks)
     assert "too cold, its seed may rot" in words
-    assert "about 9 °C (48 °F) by the air, it wants 12 °C (54 °F) or more" in words
+    assert "about 9 °C (48 °F) by the air, and it needs 12 °C (54 °F) or more" in words
     assert not Course(BEAN, planting, winter_days([9.0] * 12)).remarks  # not sown yet
     assert not Course(BEAN, planting, winter_days([16.0] * 30)).remarks
     assert not Course(PEA, replace(planting, crop="pea"), days).remarks  # no such limit

@@ -98,6 +98,6 @@ def test_a_named_crop_keeps_an_observation_from_its_neighbour() -> None:
 def test_what_stands_nowhere_is_told() -> None:
     _, remarks = allotted([planted("pea", 0, 30)], [noted("up", 5, crop="leek"), noted("up", 40)])
     assert said(remarks) == (
-        '"up" noted for 2031-04-06 is left aside: no leek stands there on that day',
-        '"up" noted for 2031-05-11 is left aside: nothing stands there on that day',
+        '"up" noted for 2031-04-06 does not count: no leek grows there on that day',
+        '"up" noted for 2031-05-11 does not count: nothing grows there on that day',
     )

@@ -179,7 +179,7 @@ BROKEN = [
     ),
     (
         with_planting(f"{LEEK}, stages = [9, 9, 9, 9], stages_warmth = {['9 C days'] * 4}"),
-        "planting 1, stages_warmth: found stages as well; a planting's stages are told in days or",
+        "planting 1, stages_warmth: found stages as well; a planting's stages are written in days",
     ),
     (
         with_planting(f'{LEEK}, stages_by = "days", stages_warmth = {["9 C days"] * 4}'),

@@ -197,7 +197,7 @@ def test_no_throttle_takes_longer_than_a_zone_may_run() -> None:
     morning = Window(opens=time(5), closes=time(8, 30))
     (bound,) = throttle(1, morning)
     assert bound.figures["then_s"] == pytest.approx(3.5 * 3600.0)
-    assert "as far as 3 h 30 min, the longest it may run, allows" in said(bound.message)
+    assert "as far as 3 h 30 min allows, the longest it may run" in said(bound.message)
     # WORKED: six zones, three at a time, have half of the window each.
     six = throttle(6, morning)
     assert six[0].figures["then_s"] == pytest.approx(1.75 * 3600.0)
@@ -246,7 +246,7 @@ def test_the_houses_own_pipe_is_asked_for_with_what_surges_in_it() -> None:
     # WORKED: Joukowsky, some 1300 m/s in copper: 1300/9.81 = 133 m of head for each m/s.
     ratio = advice.figures["half_inch_at_once_m"] / advice.figures["half_inch_m_s"]
     assert ratio == pytest.approx(133, rel=0.03)
-    assert "look which size yours is" in said(advice.message)
+    assert "Look which size yours is" in said(advice.message)
     barrel = Supply(
         kind=SupplyKind.BARREL, static_head_m=9.0, test_head_m=0.3, test_flow_m3_s=1.5e-3
     )

@@ -145,6 +145,6 @@ def test_an_unknown_opening_is_doubted_until_its_loss_is_known() -> None:
     zone = a_zone("ash", opening=Opening(unknown=True))
     flow = alone(a_garden(a_zone("ash", opening=Opening(loss_k=1e4))))
     warning = opening_warning(zone, flow, zone.take_off_k + 1e4)
-    assert "5.08 L/min alone, and the true one may be a third" in said(warning)
+    assert "5.08 L/min alone; the true flow may be a third" in said(warning)
     assert opening_warning(zone, flow, 2e4) is None
     assert opening_warning(a_zone("ash"), flow, 4.0 + 1e4) is None

@@ -105,4 +105,4 @@ def test_no_time_is_asked_for_beyond_what_it_may_run() -> None:
         longest_s=300.0,
     )  # fmt: skip
     assert found.flow_m3_s == approx(m3_from_l(24.0) / 300.0)
-    assert said(found.why[1]) == "as far as 5 min, the longest it may run, allows"
+    assert said(found.why[1]) == "as far as 5 min allows, the longest it may run"

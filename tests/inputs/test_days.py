@@ -134,8 +134,8 @@ def test_a_gap_is_named_and_stood_in_for_by_the_days_before_and_its_rain_is_unkn
     assert gap.method == "stand-in: season's table, sub-humid, moved half way by 7 days"
     assert (gap.rung, gap.source) == ("days before", "stand-in")
     assert said(found.remarks) == (
-        "2031-06-09, 2031-06-10: no usable weather; reference ET stands in as what is usual, moved "
-        "by the days before, rain is unknown",
+        "2031-06-09, 2031-06-10: no usable weather; the reference ET is a stand-in (what is "
+        "usual, moved by the days before), rain is unknown",
     )
 
 
@@ -197,8 +197,8 @@ def test_with_a_first_day_there_is_always_an_answer() -> None:
     assert not any(d.measured for d in found.days.values())
     assert all(0.0 <= d.eto_mm < 9.0 and d.rain_mm is None for d in found.days.values())
     assert said(found.remarks) == (
-        "2031-06-01 to 2032-07-05 (401 days): no usable weather; reference ET stands in as the "
-        "season's table for a sub-humid climate, rain is unknown",
+        "2031-06-01 to 2032-07-05 (401 days): no usable weather; the reference ET is a stand-in "
+        "(the season's table for a sub-humid climate), rain is unknown",
     )
 
 
@@ -280,9 +280,7 @@ def test_a_forecast_of_a_day_that_is_over_keeps_its_et_but_not_its_rain() -> Non
     found = demand_days(rows, SITE, last=BEGINS + DAY, today=today)
     kept = found.days[BEGINS + DAY]
     assert (kept.rung, kept.rain_mm, kept.measured) == ("forecast kept", None, False)
-    assert (
-        "2031-06-02: nobody measured; the forecast that was kept stands" in said(found.remarks)[0]
-    )
+    assert "2031-06-02: no measurement; the kept forecast is used" in said(found.remarks)[0]
 
 
 def test_a_day_with_a_gauge_reading_is_not_said_to_have_unknown_rain() -> None:
@@ -292,8 +290,8 @@ def test_a_day_with_a_gauge_reading_is_not_said_to_have_unknown_rain() -> None:
     )
     assert [d.rain_mm for d in read.days.values()] == [4.5, None]
     assert said(read.remarks) == (
-        "2031-06-01: nobody measured; the forecast that was kept stands",
-        "2031-06-02: nobody measured; the forecast that was kept stands, its rain is unknown",
+        "2031-06-01: no measurement; the kept forecast is used",
+        "2031-06-02: no measurement; the kept forecast is used, its rain is unknown",
     )
 
 
@@ -307,7 +305,7 @@ def test_a_models_rain_is_credited_in_part_and_never_called_measured() -> None:
     assert {d.rung for d in found.days.values()} == {"service"}
     assert said(found.remarks) == (
         "2031-06-01: rain is a weather model's and may have missed the garden; 50 % of it is "
-        "credited: note what a rain gauge caught",
+        "credited. Note what a rain gauge caught",
     )
 
 

@@ -123,7 +123,7 @@ def test_a_correction_is_a_note_that_takes_another_back(
     ("number", "said"),
     [
         (99, "no note has the number 99"),
-        (1, "1 does not stand any more: 2 took it back"),
+        (1, "note 1 was taken back already, by note 2"),
         (2, "2 is the withdrawal of 1; write that note anew"),
     ],
 )
@@ -287,7 +287,7 @@ def test_notes_of_the_version_before_are_taken_back_like_any_other(
         # What it was written over counts as printed, and its slot is not used again.
         assert ask.record(UTC_ZONE).printed_litres == {("a", DAY): 5.0}
         assert ask.slots_past_planned(DAY, DAY) == {("a", DAY): 1}
-        with pytest.raises(LogbookError, match="2 does not stand any more: 7 took it back"):
+        with pytest.raises(LogbookError, match="note 2 was taken back already, by note 7"):
             book.withdraw(2)
         assert rows_of(path) == before
 

@@ -67,7 +67,7 @@ def test_the_latest_fit_stands_until_there_is_another(book: Logbook, ask: Questi
 def test_a_test_is_taken_back_once_and_stays_on_record(book: Logbook, ask: Questions) -> None:
     number = book.keep_measurement(METER)
     book.withdraw(number)
-    with pytest.raises(LogbookError, match=f"{number} does not stand any more: 2 took it back"):
+    with pytest.raises(LogbookError, match=f"note {number} was taken back already, by note 2"):
         book.withdraw(number)
     assert ask._rows("SELECT count(*) AS n FROM all_measurements")[0]["n"] == 1
 

@@ -76,7 +76,7 @@ def test_what_is_taken_back_stands_no_more_and_stays_on_record(
     book.observe(UP)
     book.withdraw(number)
     assert ask.observations() == [UP]
-    with pytest.raises(LogbookError, match=f"{number} does not stand any more: 3 took it back"):
+    with pytest.raises(LogbookError, match=f"note {number} was taken back already, by note 3"):
         book.withdraw(number)
     assert ask._rows("SELECT count(*) AS n FROM all_observations")[0]["n"] == 2
 

@@ -162,7 +162,9 @@ def test_each_part_has_its_table_and_its_own_crop() -> None:
 def test_a_phase_stands_in_place_of_the_stage() -> None:
     text = _text(_dual(phase="seedbed"))
     assert _row(text, "28 Jun").split()[2] == "seedbed"
-    assert "Seedbed, settling and dry-down stand in place of the stage" in " ".join(text.split())
+    assert "Seedbed, settling and dry-down are shown in place of the stage" in " ".join(
+        text.split()
+    )
     assert "Seedbed" not in _text(_dual())
 
 

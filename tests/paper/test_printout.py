@@ -98,7 +98,7 @@ def test_every_pulse_stands_on_the_paper_and_every_reason_at_its_end() -> None:
     assert reasons.count("it suffers from") == len(timetable.doses)
     held = sum(n.reason.code == "left.held" for n in timetable.not_fitted)
     assert held == 1
-    assert "round 1 of" in text and "relay 27" in text
+    assert "by hand" in text and "relay 27" in text
     assert "held: the path is being relaid" in text
 
 

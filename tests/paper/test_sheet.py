@@ -18,17 +18,15 @@ from controller.messages import Message, quoted
 from controller.paper.printout import (
     PAGE_LINES,
     Look,
-    hand_minutes,
     of_zones,
-    opening_words,
-    rounds_of,
     timetable_pages,
     timetable_text,
 )
+from controller.paper.rounds import hand_minutes, opening_words, rounds_of
 from controller.paper.sheet_head import rain_that_replaces
 from controller.paper.text import WIDTH
 from controller.timetable.plan import NOTHING_GIVEN as NO_LOGBOOK
-from controller.timetable.records import Pulse, Timetable
+from controller.timetable.records import NotFitted, Pulse, Timetable
 from controller.weather.source_priority import FORECAST, SEASON, STATION
 
 DAY = timedelta(days=1)
@@ -95,10 +93,47 @@ GARDEN = a_garden(hand(), hand("g"), a_zone("b", relay=27))
 
 def test_openings_with_a_pause_of_more_than_a_quarter_hour_are_two_rounds() -> None:
     pulses = (a_pulse("g", "17:11"), a_pulse(), a_pulse(at="17:37"), a_pulse("g", "17:47"))
-    assert [[p.zone for p in r] for r in rounds_of(pulses)] == [["h", "g"], ["h", "g"]]
+    assert [[p.zone for p in r] for r in rounds_of(pulses, GARDEN)] == [["h", "g"], ["h", "g"]]
     text = timetable_text(a_sheet(*pulses), GARDEN)
     assert "Tuesday 1 July, round 1 of 2\n" in text and "    round 2 of 2\n" in text
     assert text.count("[ ]") == text.count("____") == 4
+
+
+def test_what_is_planned_as_one_visit_is_one_round_and_the_sheet_says_until_when_to_wait() -> None:
+    pulses = (a_pulse(visit=1), a_pulse("g", "17:11", visit=1), a_pulse(at="17:50", visit=1))
+    assert len(rounds_of(pulses, GARDEN)) == 1
+    lines = timetable_text(a_sheet(*pulses), GARDEN).splitlines()
+    at = lines.index("    wait until 17:50, while the soil takes the water in")
+    assert "by hand" in lines[at - 3] and lines[at + 1].startswith("[ ]    17:50")
+    # A second visit that the plan counts is another round, however soon it comes.
+    soon = (a_pulse(visit=1), a_pulse("g", "17:12", visit=2))
+    assert len(rounds_of(soon, GARDEN)) == 2
+
+
+def test_of_several_keepers_the_sheet_says_who_waits() -> None:
+    garden = a_garden(hand(), hand("g", bed=replace(hand("g").bed, keeper="Bram")))
+    pulses = (a_pulse(visit=1), a_pulse("g", "17:11", visit=1), a_pulse(at="17:50", visit=1))
+    text = timetable_text(a_sheet(*pulses), garden)
+    assert "by hand, Odile and Bram\n" in text
+    assert "    Odile waits until 17:50, while the soil takes the water in\n" in text
+
+
+def test_what_one_reason_holds_back_day_after_day_is_gathered() -> None:
+    held = Message("left.held", {"reason": quoted("new gravel")})
+    left = [
+        NotFitted(zone=zone, day=FIRST + n * DAY, litres=10.0 + n, reason=held)
+        for n, zone in enumerate(("h", "h", "g", "h"))
+    ]
+    sheet = replace(a_sheet(last=FIRST + 5 * DAY), not_fitted=tuple(left))
+    text = timetable_text(sheet, GARDEN)
+    assert "  h: held: new gravel: 1 July 10.0 L, 2 July 11.0 L, 4 July 13.0 L\n" in text
+    assert 'Tuesday 1 July and Wednesday 2 July: nothing is opened, see "Not given"\n' in text
+    assert "    not given: g, 12.0 L: held: new gravel\n" in text  # once, so on its day
+    assert "Saturday 5 July and Sunday 6 July: no zone needs water\n" in text
+    many = [replace(left[0], day=FIRST + n * DAY, litres=10.0 + n % 4) for n in range(9)]
+    sheet = replace(a_sheet(last=FIRST + 8 * DAY), not_fitted=tuple(many))
+    text = " ".join(timetable_text(sheet, GARDEN).split())
+    assert "h: held: new gravel: on 9 days from 1 July to 9 July, 10.0 L to 13.0 L" in text
 
 
 def test_a_round_names_its_keepers_where_a_garden_has_several() -> None:

@@ -42,12 +42,12 @@ def test_all_that_may_be_wrong_is_on_the_page_and_it_fits_a_terminal() -> None:
     for words in (
         "leeks is open, 1:01 to go, 3.2 L so far, opened by a person",
         "mock: no valve moves",
-        "in doubt, nothing opens by plan",
+        "not trusted, nothing opens by plan",
         "2031-06-01 05:10:00  leeks, 1:15 open",
         "hold: all zones until 2031-06-02 18:00 (guests on the lawn)",
         "line 31",
-        "peas: its line disobeyed (barred)",
-        "does not move: closer",
+        "peas: its line did not obey (barred)",
+        "does not respond: closer",
         "By somebody",
     ):
         assert words in text, words

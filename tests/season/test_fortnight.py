@@ -207,5 +207,5 @@ def test_a_new_logbook_does_not_flood_beds_that_somebody_watered_before(tmp_path
             assert all(row.day >= date(2031, 6, 1) for row in kept)
     assert world.engine.timetable is not None
     remarks = said(world.engine.timetable.remarks)
-    assert any("before 2031-06-01, as printed" in r for r in remarks)
+    assert any("before 2031-06-01 it counts as printed" in r for r in remarks)
     assert litres[0] > 2.5 * litres[1]

@@ -118,8 +118,8 @@ def test_a_dose_under_half_a_minute_waits_unless_the_crop_would_run_short() -> N
     assert found.pulses == ()
     assert [(said(left.reason), left.litres) for left in found.not_fitted] == [
         (
-            "it would take 25 s, and a hand valve is opened for whole minutes; it waits until more "
-            "is missing",
+            "it would take less than half a minute, and a hand valve is opened for whole minutes; "
+            "it waits until more is missing",
             2.5,
         )
     ]
@@ -271,16 +271,20 @@ def test_a_pause_of_more_than_a_quarter_of_an_hour_ends_the_round() -> None:
     (left,) = once.not_fitted
     assert left.litres == approx(18.0)
     assert said(left.reason) == (
-        "the round is over before its soil takes more (hand_visits = 1); it goes on at the next"
+        "the round ends before its soil can take more; the rest comes in a later round "
+        "(hand_visits = 1)"
     )
     twice = packed(job, visits=2)
     assert minutes(twice.pulses) == [("a", 0.0, 4.0), ("a", 20.0, 23.0)]
+    assert [pulse.visit for pulse in twice.pulses] == [1, 2]
     assert twice.not_fitted == ()
 
 
 def test_for_a_crop_that_would_run_short_the_keeper_waits_up_to_two_hours() -> None:
     job = a_job(even_litres=42.0, soaking=LOAM, needed_litres=30.0)
-    assert minutes(packed(job).pulses) == [("a", 0.0, 4.0), ("a", 20.0, 23.0)]
+    waited = packed(job).pulses
+    assert minutes(waited) == [("a", 0.0, 4.0), ("a", 20.0, 23.0)]
+    assert [pulse.visit for pulse in waited] == [1, 1]
     # It has what it needs after the first.
     assert len(packed(replace(job, needed_litres=20.0)).pulses) == 1
     # WORKED: (0.05 - 0.001) * 240 s = 11.8 mm, which soak at 0.001 mm/s for 196 minutes.
@@ -302,7 +306,7 @@ def test_turns_go_round_the_neediest_first() -> None:
     found = packed(*jobs, turns=4)
     assert sorted(p.zone for p in found.pulses) == ["a", "b", "b", "c"]
     assert {left.zone: said(left.reason) for left in found.not_fitted} == dict.fromkeys(
-        "ac", "the turns of the round are used up (hand_turns = 4); it goes on at the next"
+        "ac", "the turns of the round are used up; the rest comes in a later round (hand_turns = 4)"
     )
     two = packed(*jobs, turns=2)
     assert sorted(p.zone for p in two.pulses) == ["b", "c"]
@@ -464,7 +468,7 @@ def test_what_a_hand_cannot_time_is_to_be_throttled() -> None:
     garden = eight_by_hand()
     (note,) = _to_throttle(planned(garden))
     assert say(note, us=False).startswith('zone "squash": its water passes in 53 s')
-    assert "throttle it, alone, to about" in say(note, us=False)
+    assert "Throttle it to about" in say(note, us=False)
     # Throttled as it says, it is as good as the others.
     flow = note.values["flow"]
     assert isinstance(flow, Quantity)
@@ -480,7 +484,7 @@ def test_what_a_hand_cannot_time_is_to_be_throttled() -> None:
 def test_what_the_soil_takes_at_once_in_seconds_is_to_be_throttled_too() -> None:
     wide = a_hand_zone("a", rows=(a_row(12.0, ground_width_m=1.2),), opening=Opening(angle_deg=0.0))
     (note,) = _to_throttle(played(by_hand_garden(wide)))
-    assert "the soil takes at once what passes in" in say(note, us=False)
+    assert "the soil can take in at once only what passes in" in say(note, us=False)
 
 
 def _to_throttle(timetable: Timetable) -> list[Message]:

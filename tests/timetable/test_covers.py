@@ -312,7 +312,7 @@ def test_check_warns_of_salt_that_no_rain_washes_down() -> None:
     (words,) = check(salty(a_garden(under(TUNNEL))))
     assert words.startswith(
         'zone "a": the high tunnel from 2031-03-01 until 2031-07-31 keeps all rain out, and the '
-        "water has 1.2 dS/m of salt: no rain washes it down, so all leaching must come from the "
+        "water has 1.2 dS/m of salt. No rain washes it down, so all leaching must come from the "
         "line"
     )
     for garden in (
@@ -339,7 +339,7 @@ def test_check_warns_of_dates_that_touch_no_planting(
 ) -> None:
     found = check(a_garden(under(replace(NET, begins=begins, until=until))))
     assert len(found) == stands_over_nothing
-    assert all("stands over no planting; look at its dates" in words for words in found)
+    assert all("covers no planting: look at its dates" in words for words in found)
 
 
 def test_a_bed_s_cover_may_stand_over_one_of_its_zones_only() -> None:

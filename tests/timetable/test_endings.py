@@ -64,9 +64,9 @@ def test_drying_where_it_stands_is_announced_a_week_ahead_and_said_while_it_last
     dries = SPRING + (sum(crop.stage_days) - crop.stage_days[3] // 2) * DAY
     assert not words(dries - 7 * DAY, bean)
     (ahead,) = words(dries - 6 * DAY, bean)
-    assert f"from {dries} on: it gets no more water" in ahead
+    assert f"from {dries} on it gets no more water" in ahead
     (while_it_lasts,) = words(dries, bean)
-    assert "its late stage is half over: it gets no more water" in while_it_lasts
+    assert "its late stage is half over, so it gets no more water" in while_it_lasts
 
 
 def test_a_crop_left_past_its_stages_is_asked_about() -> None:
@@ -88,7 +88,7 @@ def test_what_is_to_be_sown_into_cold_soil_is_said_in_the_week_before() -> None:
     }
     (cold_words,) = words(SPRING - 7 * DAY, bean, days=cold)
     assert "to be sown in 7 days" in cold_words
-    assert "about 8 °C (46 °F) by the air, it wants 12 °C (54 °F) or more" in cold_words
+    assert "about 8 °C (46 °F) by the air, and it needs 12 °C (54 °F) or more" in cold_words
     assert words(SPRING - 8 * DAY, bean, days=cold) == []
     assert words(SPRING - 2 * DAY, pea, days=cold) == []
     warm = {day: replace(today, tmin_c=12.0, tmax_c=20.0) for day, today in cold.items()}
@@ -104,19 +104,22 @@ def test_the_plan_says_that_a_planting_is_over() -> None:
     first = pea.until + 2 * DAY
     weather = even_days(SPRING - DAY, first + 8 * DAY, eto_mm=3.0)
     remarks = said(a_plan(garden, weather, first=first).remarks)
-    assert any("so it is over and gets no water" in remark for remark in remarks)
+    assert any("so it gets no more water" in remark for remark in remarks)
 
 
 @pytest.mark.parametrize(
     ("planting", "asked"),
     [
-        (stands("sweet corn", 106), "harvest_in, the packet's days, or stages; if it is gone"),
+        (
+            stands("sweet corn", 106),
+            "harvest_in (the days on the seed packet) or stages. If it is gone",
+        ),
         (stands("sweet corn", 106, harvest_days=106), ""),
         (stands("sweet corn", 106, stage_days=(25, 30, 35, 16)), ""),
         (stands("sweet corn", 85), ""),
         (stands("tomato", 180), ""),  # picked for weeks
-        (stands("lettuce", 30), "for a quick variety write harvest_in"),
-        (stands("strawberry", 500, harvest_days=60), "says nothing of it"),
+        (stands("lettuce", 30), "For a quick variety write harvest_in"),
+        (stands("strawberry", 500, harvest_days=60), "has no meaning for it"),
         (stands("sweet corn", 300, harvest_days=300), "no further than to 1.6"),
         (Planting(crop="garlic", start=date(2030, 10, 15), until=date(2031, 7, 20)), ""),
     ],

@@ -74,7 +74,7 @@ def test_without_normals_what_was_usual_of_late_counts_where_it_is_more() -> Non
     days = table(*(a_day(-i, eto_mm=5.0) for i in range(1, 31)), a_day(0, eto_mm=8.0))
     assert heat_messages(days, TODAY) == ()
     (words,) = said(heat_messages({**days, TODAY: a_day(0, eto_mm=9.0)}, TODAY))
-    assert words.endswith("reference ET 9 mm, usual of late is 5 mm")
+    assert words.endswith("reference ET 9 mm, usual in the days before is 5 mm")
 
 
 # Days marked of a hundred, April to September, without normals. RECORDED.
@@ -138,7 +138,7 @@ def test_frost_says_how_cold_what_is_held_and_what_to_do() -> None:
     found = frost_messages(days, today=TODAY, last=TODAY + 3 * DAY, hold_below_c=0.0)
     assert said(found) == (
         "frost: -2.5 C forecast for 2031-07-11; nothing is watered on 2031-07-10 and 2031-07-11. "
-        "Drain what lies exposed",
+        "Drain the pipes that are above ground",
     )
     (words,) = said(found, us=True)
     assert "27.5 F forecast" in words
@@ -157,7 +157,8 @@ def test_frost_that_a_forecast_has_later_is_said_with_the_days_it_may_take() -> 
 
     assert later_frost(4, 5.0, 4.0, 3.0, -1.0, 2.0) == (
         "frost: -1 C forecast for 2031-07-13; if it comes, what is listed for "
-        "2031-07-12, 2031-07-13 is left out and not counted as given. Plan anew that morning",
+        "2031-07-12, 2031-07-13 is left out, and does not count as given. Print the plan again "
+        "that morning",
     )
     # Tomorrow's frost holds tomorrow; the day after tomorrow is left to be seen.
     tonight, later = later_frost(4, 5.0, -1.0, -2.0, 3.0, 2.0)

@@ -165,7 +165,7 @@ def test_what_the_window_leaves_over_is_said() -> None:
             "held: guests",
             60.0,
         ),
-        ({"cap_litres": 20.0}, "the zone's daily cap", 40.0),
+        ({"cap_litres": 20.0}, "the zone's daily cap is reached", 40.0),
         ({"even_litres": 1.0}, "it would take less than 5 s; it waits until more is missing", 1.0),
     ],
 )
@@ -203,7 +203,7 @@ def test_a_cap_has_room_for_the_line_too_and_one_just_met_cuts_nothing() -> None
     assert met.not_fitted == () and met.pulses[0].litres == approx(62.0)
     cut = packed([a_job(line_litres=2.0, cap_litres=50.0)], tap)
     assert [(say(n.reason, us=False), n.litres) for n in cut.not_fitted] == [
-        ("the zone's daily cap", 12.0)
+        ("the zone's daily cap is reached", 12.0)
     ]
     assert cut.pulses[0].litres == approx(50.0)
     none = packed([a_job(line_litres=2.0, cap_litres=1.0)], tap)

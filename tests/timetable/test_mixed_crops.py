@@ -280,7 +280,7 @@ def test_rows_where_nothing_stands_are_said_to_get_their_share() -> None:
     assert len(doses) > 3
     for dose in doses:
         gets = show_depth(dose.net_mm, False)
-        assert f"rows 2, 3, 4 and 5, where nothing stands, get {gets}" in reasons_of(dose.why)
+        assert f"rows 2, 3, 4 and 5, where nothing grows, get {gets}" in reasons_of(dose.why)
 
 
 def test_what_was_seen_of_one_crop_leaves_the_other_as_it_was() -> None:
@@ -303,5 +303,5 @@ def test_what_was_seen_of_no_crop_of_the_zone_is_said_once() -> None:
         Observation(zone="a", day=SPRING + 30 * DAY, event="full", crop="quinoa"),
     )
     plan = a_plan(both(), DAYS, first=TODAY, given=replace(NOTHING_GIVEN, observations=seen))
-    left = [remark for remark in said(plan.remarks) if "left aside" in remark]
-    assert len(left) == 1 and "no quinoa stands there" in left[0]
+    left = [remark for remark in said(plan.remarks) if "does not count: " in remark]
+    assert len(left) == 1 and "no quinoa grows there" in left[0]

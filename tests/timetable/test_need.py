@@ -252,8 +252,8 @@ def test_what_was_just_set_out_is_watered_from_one_millimetre_on() -> None:
     some = evenings(wet_depletion_mm=1.0)
     need = needed(some, settling(3))
     assert need.due and need.net_mm == approx(0.4)
-    assert reasons_of(need) == "it is settling in, 3 days yet"
-    assert reasons_of(needed(some, settling(2))) == "it is settling in, 2 days yet"
+    assert reasons_of(need) == "it is settling in, 3 more days"
+    assert reasons_of(needed(some, settling(2))) == "it is settling in, 2 more days"
     assert reasons_of(needed(some, settling(1))) == "it is settling in"
     assert not needed(evenings(wet_depletion_mm=0.99), settling(3)).due
 

@@ -61,7 +61,7 @@ def test_a_bed_that_gets_its_water_is_not() -> None:
 
 def test_a_cap_and_a_hold_are_named_as_the_reason() -> None:
     capped = season(beds(daily_cap_m3=0.004))
-    assert [said_reason(s) for s in capped.short] == ["the zone's daily cap"]
+    assert [said_reason(s) for s in capped.short] == ["the zone's daily cap is reached"]
     garden = beds()
     hold = Hold(
         begins=datetime(2031, 6, 21),

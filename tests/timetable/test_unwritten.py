@@ -149,13 +149,14 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
 @pytest.mark.parametrize(
     ("record", "rules"),
     [
-        (NO_RECORD, ["as printed, taken as done as the sheet said, unless a note says otherwise"]),
+        (NO_RECORD, ["counts as printed on the sheet, unless a note has something else"]),
         (
             Record(begun=BEGINS, daemon_from=BEGINS, watched=frozenset((TODAY - DAY,))),
             [
-                "relay: none, the daemon's own record counts; before 2031-05-01, as printed",
-                "hand: as printed, taken as done as the sheet said, unless a note says otherwise",
-                "asks: as confirmed, none; before 2031-05-01, as printed",
+                "(relay) does not count: the daemon's own record counts; before 2031-05-01 it "
+                "counts as printed",
+                "(hand) counts as printed on the sheet, unless a note has something else",
+                "(asks) does not count (as confirmed); before 2031-05-01 it counts as printed",
             ],
         ),
     ],
@@ -163,7 +164,7 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
 def test_the_printout_says_how_each_zone_counts(record: Record, rules: list[str]) -> None:
     noted = {(zone, TODAY - DAY) for zone in ("hand", "asks")}
     found = record_messages(garden(), record, first=TODAY, litres=noted)
-    assert [*said(found)] == [f"water that nobody wrote down: {rule}" for rule in rules]
+    assert [*said(found)] == [f"water that nobody wrote down {rule}" for rule in rules]
 
 
 def test_a_month_of_which_nobody_wrote_anything_down_is_said_once_for_each_rule() -> None:
@@ -180,7 +181,7 @@ def test_a_month_of_which_nobody_wrote_anything_down_is_said_once_for_each_rule(
     # What the daemon's sheet had is on record for the zone that counts as printed.
     sheet = {(zone, TODAY - DAY): 5.0 for zone in ("hand", "asks")}
     (words,) = silent(TODAY - 31 * DAY, replace(record, printed_litres=sheet))
-    assert words.startswith("water that nobody wrote down: asks: ")
+    assert words.startswith("water that nobody wrote down (asks) ")
     # Leeks of 20 April: for less than a month before 20 May, and none after 10 October.
     for day in (date(2031, 5, 20), date(2031, 10, 11)):
         assert silent(date(2031, 3, 1), replace(record, begun=date(2031, 3, 1)), day) == []

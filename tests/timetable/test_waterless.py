@@ -52,11 +52,21 @@ GONE_ON, FALLEN_ON = TODAY - 5 * DAY, TODAY - 3 * DAY
 @pytest.mark.parametrize(
     ("plantings", "seen", "why", "words"),
     [
-        ((), (), "nothing planted", "no planting stands in the garden file"),
+        ((), (), "nothing planted", "the garden file has no planting for it"),
         ((COMING,), (), "not begun", "Carrot begins on 2031-07-21"),
-        ((ENDED,), (), "over", "Lettuce ended on 2031-06-21; if it stands, write a later until"),
+        (
+            (ENDED,),
+            (),
+            "over",
+            "Lettuce ended on 2031-06-21; if it still grows, write a later until",
+        ),
         ((ENDED, COMING), (), "between plantings", "2031-06-21; Carrot begins on 2031-07-21"),
-        ((LEEK,), (noted("gone", GONE_ON),), "gone", "noted as gone on 2031-06-26; if it stands"),
+        (
+            (LEEK,),
+            (noted("gone", GONE_ON),),
+            "gone",
+            "noted as gone on 2031-06-26; if it still grows",
+        ),
         # An older logbook's word for it.
         ((LEEK,), (noted("lifted", GONE_ON),), "gone", "(rowgate note withdraw)"),
         (
@@ -98,7 +108,7 @@ def test_a_bed_that_has_enough_says_how_much_is_gone() -> None:
     evenings = [r for r in timetable.ledger if TODAY - DAY <= r.day < TODAY + 2 * DAY]
     gone = max(row.wet_depletion_mm for row in evenings)
     words = say(found.message, us=False)
-    assert f"{gone:.1f}".rstrip("0").rstrip(".") in words and "watered at" in words
+    assert f"{gone:.1f}".rstrip("0").rstrip(".") in words and "watered from" in words
 
 
 WET = even_days(SPRING - 10 * DAY, TODAY + 60 * DAY, eto_mm=1.0, rain_mm=3.0)
@@ -113,12 +123,12 @@ def _enough(planting: Planting, count: int = 1) -> str:
 
 def test_what_is_set_out_settling_or_in_its_seedbed_is_said_as_such() -> None:
     set_out = standing("leek", TODAY, TODAY + 60 * DAY)
-    assert _enough(set_out) == "Leek has enough; set out or sown that day, it is watered in by hand"
+    assert _enough(set_out) == "Leek has enough: set out or sown that day, it is watered in by hand"
     settling = standing("leek", TODAY - 3 * DAY, TODAY + 60 * DAY)
     sown = replace(settling, crop="carrot", transplanted=False, emerges_days=14)
     for planting in (settling, sown):
         words = _enough(planting, count=2)
-        assert words.endswith(" gone") and "watered at" not in words
+        assert words.endswith(" is missing") and "watered from" not in words
 
 
 def test_beans_left_to_dry_say_since_when() -> None:
@@ -161,7 +171,7 @@ def test_it_stands_on_the_paper_and_in_the_rows() -> None:
     timetable = plan(ENDED)
     garden: Garden = a_garden(a_zone("a", plantings=(ENDED,)), a_zone("wet", 27, plantings=(LEEK,)))
     text = timetable_text(timetable, garden)
-    assert "Without water\n-------------\n  a: over: Lettuce ended on 2031-06-21" in text
+    assert "Without water\n-------------\n  a (over): Lettuce ended on 2031-06-21" in text
     assert max(map(len, text.splitlines())) <= WIDTH
     (row,) = no_water_rows(timetable, us=False)
     assert (row["zone"], row["part"], row["why"]) == ("a", "", "over")

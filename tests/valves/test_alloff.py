@@ -440,7 +440,7 @@ def test_a_list_that_others_may_write_is_cried_out_with_what_comes_next(
     file.chmod(0o664)
     assert alloff.main([str(file)]) == 1
     assert capsys.readouterr().err == (
-        f"rowgate stop step: {file}: others may write it (mode 664), so it is not believed; "
+        f"rowgate stop step: {file}: others may write it (mode 664), so it is not used; "
         "NO LINE WAS DRIVEN OFF: shut the tap\n"
         "rowgate stop step: the next start of the daemon drives every line of the garden file off\n"
     )

@@ -317,13 +317,15 @@ def test_a_line_that_did_not_close_is_told_again_and_told_of_once() -> None:
     s = Set(pins=OffThrows)
     s.bank.open(5, for_s=60.0)
     s.pins.bad.add(5)
-    with pytest.raises(ValveFault, match="line 5 did not close, and is told again: I/O error"):
+    with pytest.raises(
+        ValveFault, match="line 5 did not close, and gets the command again: I/O error"
+    ):
         s.bank.close(5, "by hand")
     for _ in range(20):
         s.clock.advance(1.0)
         assert next_deadline_mono_s(s.bank) == s.clock.mono + 1.0
         assert s.bank.close_due() == ()
-    with pytest.raises(ValveRefused, match="it did not close when told to"):
+    with pytest.raises(ValveRefused, match="it did not close on command"):
         s.bank.open(5, for_s=1.0)
     with pytest.raises(ValveRefused, match="shut the water off by hand"):
         s.bank.reset(5)
@@ -515,7 +517,7 @@ def test_a_fault_without_words_goes_by_its_name(broken: bool) -> None:
                 raise Wordless
             super().write(number, on)
 
-    with pytest.raises(ValveFault, match=r"was told to close: Wordless$"):
+    with pytest.raises(ValveFault, match=r"got the command to close: Wordless$"):
         Set(pins=Throws).bank.open(5, for_s=60.0)
 
 
@@ -543,7 +545,9 @@ def test_an_opening_that_is_read_back_as_off_is_a_fault_at_once() -> None:
 def test_a_line_that_does_not_open_is_driven_off_and_barred() -> None:
     s = Set(pins=OnThrows)
     s.pins.bad.add(5)
-    with pytest.raises(ValveFault, match="line 5 did not open, and was told to close: no such dev"):
+    with pytest.raises(
+        ValveFault, match="line 5 did not open, and got the command to close: no such dev"
+    ):
         s.bank.open(5, for_s=60.0)
     assert s.bank.states() == {5: State.BARRED, 6: State.CLOSED}
     assert s.told() == [(5, FAULT, State.BARRED, 0.0)]

@@ -94,7 +94,7 @@ def test_the_others_close_at_their_deadlines_while_a_closing_hangs(
     assert fault.words == (
         f"does not close: the pin driver does not come back from driving off line {HANGING}"
     )
-    with pytest.raises(ValveRefused, match="it did not close when told to"):
+    with pytest.raises(ValveRefused, match="it did not close on command"):
         s.bank.open(HANGING, for_s=1.0)
 
 
@@ -109,7 +109,9 @@ def test_a_person_closes_another_line_at_once_while_a_closing_hangs(
     begun_s = s.clock.mono_s()
     s.bank.close(OTHER, "a person closed it")
     assert s.off_at(OTHER) - begun_s < LATE_S
-    with pytest.raises(ValveFault, match="did not close, and is told again: the pin driver"):
+    with pytest.raises(
+        ValveFault, match="did not close, and gets the command again: the pin driver"
+    ):
         s.bank.close(HANGING, "a person closed it")
 
 

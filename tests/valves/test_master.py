@@ -177,7 +177,7 @@ def test_a_finding_shuts_the_master_first_and_bars_it() -> None:
     assert s.bank.shut_master("a burst") == {}
     assert s.history()[2:] == [(20.0, MASTER, False), (20.0, 5, False)]
     assert s.bank.states() == {MASTER: State.BARRED, 5: State.CLOSED, 6: State.CLOSED}
-    with pytest.raises(ValveRefused, match="master valve, line 4: it has disobeyed"):
+    with pytest.raises(ValveRefused, match="master valve, line 4: it did not obey"):
         s.bank.open(6, for_s=1.0)
     assert s.bank.shut_master("again") == {}
     s.bank.reset(MASTER)

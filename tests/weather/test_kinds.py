@@ -79,7 +79,7 @@ def test_an_own_file_whose_columns_are_misspelt_is_told_so(tmp_path: Path) -> No
 def test_a_file_of_no_known_shape_is_asked_about(tmp_path: Path, text: str) -> None:
     with pytest.raises(WeatherFileError) as told:
         read_as(tmp_path, text)
-    assert "given.csv: what kind of weather file this is cannot be told" in str(told.value)
+    assert "given.csv: what kind of weather file this is does not show" in str(told.value)
     assert "file_kind in [weather] of the garden file" in str(told.value)
     assert all(f'"{kind}"' in str(told.value) for kind in KINDS)
 

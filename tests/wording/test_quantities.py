@@ -47,6 +47,14 @@ def test_figures_are_written_out() -> None:
     assert [show_figures(v, 2) for v in (0.0, 0.0123, 9.96, 234.0)] == ["0", "0.012", "10", "230"]
 
 
+def test_a_share_has_a_space_before_its_sign_and_no_number_a_power_of_ten(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(say_module, "SENTENCES", {"a": "{k:figures}, {error:.1%}"})
+    for k, words in ((114_300.0, "114000, 10.2 %"), (4.123, "4.12, 10.2 %")):
+        assert say(Message("a", {"k": k, "error": 0.102}), us=False) == words
+
+
 def test_numbers_and_names_stand_in_their_words(monkeypatch: pytest.MonkeyPatch) -> None:
     sentence = "{n:a hole|{n} holes} for {names:quoted}, {both: and }"
     monkeypatch.setattr(say_module, "SENTENCES", {"a": sentence})

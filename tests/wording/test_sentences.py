@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -99,3 +100,37 @@ def test_messages_with_the_same_figures_are_one() -> None:
     other = Message("days.run", {"count": 3, "last": "2031-06-03", "first": "2031-06-01"})
     assert {one: 1}[other] == 1
     assert one not in {Message("days.run", {**one.values, "count": 4}), Message("days.many")}
+
+
+# Words that a reader of English as a third language takes for others; our choice. What stands in
+# their place: computed, wrong, reported, did not obey, trusted, needs, must.
+_NOT_PLAIN = re.compile(r"\b(reckon\w*|amiss|told|disobey\w*|believ\w*|wants?|shall|of late)\b")
+_MOST_WORDS = 27  # of a clause, those that stand for a value among them; our choice
+
+
+def test_sentences_are_plain_and_no_clause_is_long() -> None:
+    shown = {code: re.sub(r"\{[^{}]*\}", "x", text) for code, text in SENTENCES.items()}
+    assert not [code for code, text in shown.items() if _NOT_PLAIN.search(text)]
+    long = {
+        code: part
+        for code, text in shown.items()
+        for part in re.split(r"[.,;:?!](?:\s|$)", text)
+        if len(part.split()) > _MOST_WORDS
+    }
+    assert not long
+
+
+def test_what_a_person_reads_beside_them_is_plain_too() -> None:
+    not_plain = re.compile(r"\b(reckon\w*|amiss|disobey\w*|told to|is told)\b")
+    found = []
+    for room in ("cli", "paper", "daemon"):
+        for path in sorted((ROOT / "controller" / room).rglob("*.py")):
+            text = path.read_text(encoding="utf-8")
+            lines = text.splitlines()
+            for node in ast.walk(ast.parse(text)):
+                if not (isinstance(node, ast.Constant) and isinstance(node.value, str)):
+                    continue
+                is_docstring = lines[node.lineno - 1].lstrip().startswith(('"""', 'r"""'))
+                if not is_docstring and not_plain.search(node.value):
+                    found.append(f"{path.relative_to(ROOT)}:{node.lineno} {node.value}")
+    assert not found

@@ -281,7 +281,7 @@ class Beds:
         )
         looks = self._ask(
             "face",
-            f"Holes look {', '.join(FACES)}",
+            f"Holes face {', '.join(FACES)}",
             face,
             StandIn(text="down", why="a guess"),
             more="\n".join(menu(FACES)),

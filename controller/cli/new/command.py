@@ -209,7 +209,7 @@ def _print_next_steps(path: Path, text: str, garden: Garden) -> None:
     if any(zone.valve.relay_line is None for zone in garden.zones):
         steps.append(
             f"rowgate note --garden {path} watered ZONE --minutes N: after you watered by hand "
-            "other than the sheet says."
+            "for another time than on the sheet."
         )
     print("\nNext steps")
     for number, step in enumerate(steps, 1):

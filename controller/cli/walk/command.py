@@ -125,14 +125,14 @@ class _Walk:
         person.say(_BEFORE)
         asking = Asking(person, ())
         if not asking.yes("Is somebody at the tap, and all of the above so?"):
-            person.say("Then not now. Nothing was opened.")
+            person.say("Nothing was opened. Begin again when all of it is so.")
             return False
         self._record.dry = not asking.yes(
-            "Is the tap open? (no: only clicks and movements are asked for)"
+            "Is the tap open? (If not, you are asked only for clicks and movements.)"
         )
         person.say(
-            "Now every line is put to rest. The file says that relays are on at a "
-            f"{'low' if self._garden.board.active_low else 'high'} level.\n"
+            "Now every line is switched off. By the garden file, relays are on at "
+            f"{'low' if self._garden.board.active_low else 'high'}.\n"
             "If all of them switch on instead: have the tap shut, and answer all."
         )
         return True

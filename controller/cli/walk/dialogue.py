@@ -223,7 +223,7 @@ class Talk:
         what = "is any relay's lamp on" if self._dry else "is any relay's lamp on, or water running"
         while True:
             answer = self._asking.answer(
-                f"All lines are at rest, and nothing was opened: {what}?\n"
+                f"All lines are off, and nothing was opened: {what}?\n"
                 "  none; all; or the numbers of the zones"
             )
             if answer in NONE or answer in NO:

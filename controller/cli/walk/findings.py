@@ -179,7 +179,7 @@ def _polarity(garden: Garden) -> Finding:
     return Finding(
         kind="wrong level",
         words=f"every relay is on while all lines are off: this board switches on at {other}, and "
-        f"the file says {now}",
+        f"the garden file has {now}",
         change=(f'[board]: relays = "active {other}"',),
     )
 
@@ -199,7 +199,7 @@ def _on_at_rest(at_rest: AtRest, valves: Mapping[str, Valve]) -> list[Finding]:
             found.append(
                 Finding(
                     kind="open and close exchanged",
-                    words=f"{zone}: it stood open when told to shut, {sure}",
+                    words=f"{zone}: it was open when it was to be shut, {sure}",
                     zone=zone,
                     line=line,
                     change=(f'zone "{zone}": relay = {valve.close_line}, close_relay = {line}',),
@@ -390,7 +390,7 @@ def sheet_text(walk: WalkRecord, found: Sequence[Finding], *, when: str) -> str:
         lines += [f"      {line}" for line in finding.change]
     left = _not_walked(garden, tries)
     if left:
-        lines += ["", *paragraph(f"Not walked: {', '.join(left)}.", then="")]
+        lines += ["", *paragraph(f"Not walked: {'; '.join(left)}.", then="")]
     if not dry and any(t.open_s for t in tries):
         lines += ["", "The water of this walk is not counted as watering."]
     return "\n".join(lines) + "\n"

@@ -17,6 +17,7 @@ from controller.daemon.planning import held_now, local_day
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.model import Zone
 from controller.garden.plumbing import ValveKind
+from controller.garden.show import quoted, show_duration
 from controller.timetable.records import Pulse
 from controller.units import l_from_m3
 from controller.valves.line import State
@@ -103,7 +104,7 @@ def status_of(engine: Engine) -> dict[str, Any]:
 
 def _words(engine: Engine) -> str:
     if engine.garden_file.faults:
-        return "the garden file has faults; the last good one waters on"
+        return "the garden file has faults; the last good one is in use"
     if not engine.clock_trust.trusted:
         return f"no openings by plan: {engine.clock_trust.why}"
     if engine.plan_fault:
@@ -314,11 +315,11 @@ def _close(engine: Engine, request: Asked) -> dict[str, Any]:
     # A slow valve that is on its way is seen to.
     left = [z for z in was_open if z in still and still[z].shut_mono_s is None]
     if left:
-        return refusal(f"{', '.join(left)}: told to close, but not seen to; shut the tap")
+        return refusal(f"{', '.join(left)}: did not obey the command to close; shut the tap")
     did = f"closed: {', '.join(was_open)}" if was_open else "nothing was open"
     where, again = ("in any zone", "") if name is None else (f"in {name}", f" {name}")
     return _done(
-        f"{did}; it also ends the rest of today: nothing more opens today by plan {where}. To have "
+        f"{did}. It also ends the rest of today: nothing more opens today by plan {where}. To have "
         f"it planned anew: rowgate resume{again}"
     )
 
@@ -426,20 +427,20 @@ def _zone(engine: Engine, name: object) -> Zone:
     for zone in engine.accepted.garden.zones:
         if zone.name == name:
             return zone
-    names = ", ".join(z.name for z in engine.accepted.garden.zones)
+    names = quoted(z.name for z in engine.accepted.garden.zones)
     raise _NotClear(f"found zone {name!r:.60}; this garden has: {names}")
 
 
 def _seconds(value: object, key: str, *, least_s: float, unit_s: float = 1.0) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise _NotClear(f"found {key} {value!r:.60}; a number is wanted")
+        raise _NotClear(f"found {key} {value!r:.60}; allowed is a number")
     try:
         seconds = float(value) * unit_s
     except OverflowError:  # a whole number of hundreds of digits
         seconds = math.inf
     if not least_s <= seconds <= LONGEST_HOLD.total_seconds():
         raise _NotClear(
-            f"found {key} {value!r:.60}; a number above 0 is wanted, {least_s:g} s or more, "
+            f"found {key} {value!r:.60}; allowed is a number above 0, {least_s:g} s or more, "
             "within a year"
         )
     return seconds
@@ -452,9 +453,10 @@ def _moment(value: object, engine: Engine) -> datetime:
             moment = moment.replace(tzinfo=engine.garden.site.zone_info)
         return moment.astimezone(UTC)
     except (ValueError, OverflowError):  # the year 9999 may lie outside, seen from Greenwich
-        raise _NotClear(f"found until {value!r:.60}; wanted is as 2031-06-01T18:00") from None
+        raise _NotClear(
+            f"found until {value!r:.60}; allowed is a time as in 2031-06-01T18:00"
+        ) from None
 
 
 def _shown(seconds: float) -> str:
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02d} min"
+    return show_duration(round(seconds))

@@ -94,14 +94,17 @@ REQUEST_WITHIN_S = 10.0  # a whole request, or the reading of an answer; our cho
 
 TOO_MANY = "too many talk to the daemon at once; ask again in a moment"
 TOO_SLOW = f"the request did not come whole within {REQUEST_WITHIN_S:g} s"
-ONLY_CLOSE = "the daemon can open no file any more; it only closes now, until it is started anew"
+ONLY_CLOSE = "the daemon can open no more files; until it is started anew, it can only close valves"
 BUSY = "the daemon is busy; nothing was done; ask again in a moment"
 UNDER_WAY = "the daemon is busy with this; look at its status in a moment"
 SHUT_BUT_BUSY = (
-    "the valves were told to shut; the daemon is busy, and takes the rest of today's openings by "
-    "plan away as soon as it can; look at its status in a moment"
+    "the valves got the command to shut. The daemon is busy, and takes the rest of today's "
+    "openings out of the plan as soon as it can; look at its status in a moment"
 )
-NOT_SHUT_YET = "told to close, and not done yet; look at the valves, and shut the tap if they run"
+NOT_SHUT_YET = (
+    "the command to close is given, and not done yet; look at the valves, and shut the tap if "
+    "they run"
+)
 
 
 def ask(
@@ -126,7 +129,7 @@ def ask(
         raise DaemonError(f"the daemon does not answer within {within_s:g} s on {path}") from fault
     except PermissionError as fault:
         raise DaemonError(
-            f"you may not talk to the daemon on {path}; whoever is in the socket's group may"
+            f"you have no right to ask the daemon on {path}; whoever is in the socket's group has"
         ) from fault
     except OSError as fault:
         raise DaemonError(f"no daemon runs here (no answer on {path})") from fault
@@ -135,7 +138,7 @@ def ask(
     except ValueError as fault:
         raise DaemonError(f"the daemon on {path} broke off in mid-answer") from fault
     if not isinstance(answer, dict):
-        raise DaemonError(f"the daemon on {path} gave an answer that does not read")
+        raise DaemonError(f"the daemon on {path} gave an answer that cannot be read")
     return answer
 
 

@@ -116,7 +116,7 @@ def findable_lines(found: tuple[Findable, ...]) -> list[str]:
     if not found:
         return []
     width = min(_NAME, max(len("zone"), *(len(one.zone) for one in found)))
-    lines = [f"{'zone':{width}}  {'lost end cap':>20}  {'a fifth clogged':>20}  judged after"]
+    lines = [f"{'zone':{width}}  {'lost end cap':>20}  {'a fifth clogged':>20}  found after"]
     for one in found:
         cells = (
             _cell(one.lost_cap, one.lost_cap_within_days),

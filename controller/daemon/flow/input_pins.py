@@ -375,13 +375,13 @@ def computed_of(opened: frozenset[str], lines: Lines, bands: ErrorOf) -> Compute
     try:
         error = bands.total_error(opened)
     except RowgateError as fault:
-        _LOG.warning("how sure the flow of %s is cannot be said: %s", ", ".join(opened), fault)
+        _LOG.warning("how sure the flow of %s is cannot be computed: %s", ", ".join(opened), fault)
         error = UNSURE
     flow_m3_s = sum(lines.zone_flows(opened).values())
     try:
         low_m3_s, high_m3_s = lines.flow_range(opened)
     except RowgateError as fault:
-        _LOG.warning("how the flow of %s varies cannot be said: %s", ", ".join(opened), fault)
+        _LOG.warning("how the flow of %s varies cannot be computed: %s", ", ".join(opened), fault)
         low_m3_s = high_m3_s = flow_m3_s
     return ComputedFlow(
         flow_l_s=l_from_m3(flow_m3_s),

@@ -229,10 +229,10 @@ def found_words(
 def unknown_words(zones: Collection[str], computed: ComputedFlow, *, us: bool) -> str:
     """Text: the flow of a set is not known well enough to judge, and what to do."""
     return (
-        f"the flow of {', '.join(sorted(zones))} is not known well enough to judge "
+        f"the flow of {', '.join(sorted(zones))} is not known well enough to compare "
         f"({flow_words(computed.flow_l_s, us=us)} computed, and a tenth or ten times that may be "
         "right): measure it (rowgate note run), or let the meter see it on a week of days; until "
-        "then it is not held for its flow"
+        "then no flow holds it"
     )
 
 

@@ -351,10 +351,10 @@ def changed_words(change: Change) -> str:
     if change.either:
         others = ", ".join(sorted(change.others))
         return (
-            f"{what}, held against {others}: {why}; or {others} gives that much "
-            f"{'more' if less else 'less'}, for the two cannot be told apart"
+            f"{what}, compared with {others}: {why}; or {others} gives that much "
+            f"{'more' if less else 'less'}, for the two look the same"
         )
-    return f"{what}, held against the other zones of the same days: {why}"
+    return f"{what}, compared with the other zones of the same days: {why}"
 
 
 class Past:

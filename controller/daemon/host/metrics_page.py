@@ -98,7 +98,7 @@ class _Asked:
     def collect(self) -> Iterable[Metric]:
         """Every metric, from the last page of facts; this is what the library asks for."""
         silent = GaugeMetricFamily(
-            "rowgate_silent", "Who has not moved for too long", labels=["who"]
+            "rowgate_silent", "Parts of the daemon that do not respond", labels=["who"]
         )
         for who in self._silent():
             silent.add_metric([who], 1.0)
@@ -117,7 +117,7 @@ class _Asked:
         for (zone, how), count in sorted(facts.pulses.items()):
             pulses.add_metric([zone, how], count)
         reported = CounterMetricFamily(
-            "rowgate_told", "Faults and events told since the start", labels=["kind"]
+            "rowgate_told", "Faults and events reported since the start", labels=["kind"]
         )
         for kind, count in sorted(facts.reported.items()):
             reported.add_metric([kind], count)
@@ -136,7 +136,7 @@ class _Asked:
         board = facts.board
         plain: tuple[tuple[str, str, float | None], ...] = (
             ("rowgate_open_lines", "Lines through which water may run", facts.open_lines),
-            ("rowgate_clock_believed", "1 while the clock is believed", facts.clock_trusted),
+            ("rowgate_clock_believed", "1 while the clock is trusted", facts.clock_trusted),
             ("rowgate_litres_metered", "1 while litres go by a meter", facts.litres_by == "meter"),
             ("rowgate_starts_last_day", "Starts within a day", facts.starts_in_last_day),
             ("rowgate_disk_free_bytes", "Free where the logbook lies", _bytes(board.disk_free_mb)),

@@ -88,7 +88,7 @@ class Signals:
             signal.signal(number, handler)
 
     def _came(self, number: int, frame: FrameType | None) -> None:
-        self._end(f"told to end by {signal.Signals(number).name}")
+        self._end(f"ended by {signal.Signals(number).name}")
 
 
 def give_back_memory() -> None:

@@ -81,7 +81,7 @@ def _per_pulse_m3(filling: Filling, written: WrittenMeter) -> float:
         which = "both per_pulse and pulses_per" if given else "neither per_pulse nor pulses_per"
         filling.faults.add(
             at,
-            f'found {which}; a meter tells one of them, as in per_pulse = "0.45 L" or '
+            f'found {which}; a meter has one of them, as in per_pulse = "0.45 L" or '
             'pulses_per = "450 per L"',
             needs=[(*at, "per_pulse"), (*at, "pulses_per")],
         )

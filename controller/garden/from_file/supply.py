@@ -45,7 +45,7 @@ def place_of(
                 filling.faults.add(
                     (*at, key),
                     "found it without any [[main.run]]; where the main does not fork, main_run "
-                    "tells how far along it the zone hangs",
+                    "is how far along it the zone is",
                 )
         return "", filling.used(at, zone).main_run_m
     if filling.faults.is_written((*at, "main_run")):

@@ -162,7 +162,8 @@ def _check_stages(planting: WrittenPlanting, place: Path, faults: Faults) -> Non
     if planting.stages is not None:
         faults.add(
             (*place, "stages_warmth"),
-            "found stages as well; a planting's stages are told in days or in warmth, not in both",
+            "found stages as well; a planting's stages are written in days or in warmth, "
+            "not in both",
             needs=[(*place, "stages")],
         )
     elif planting.by_warmth is False:
@@ -405,7 +406,7 @@ class ZoneBuilder:
             rows = "one row" if rows_in_bed == 1 else f"{rows_in_bed} rows"
             why = f"the bed's width over its {rows}"
         else:
-            width_m, why = _GROUND_WIDTH_M, "our choice: no bed tells its width"
+            width_m, why = _GROUND_WIDTH_M, "our choice: no bed has a width"
         width = show.show_length(width_m, self.filling.us)
         return Row(
             length_m=row.length_m,

@@ -389,7 +389,7 @@ def solve(garden: Garden, tests: Sequence[Measurement], unknowns: Sequence[Unkno
         worst = tests[off.index(max(off))].shown if off else "none"
         raise InputError(
             "the field tests do not fit together, whatever the holes, valves and tap are taken to "
-            f"be; furthest off is: {worst}; take it back, and do it again"
+            f"be; furthest off is: {worst}. Do it again, and take the wrong one back"
         ) from error
     told, off = slopes(x), residuals(x)
     covariance = covariance_of(information_of(told, priors))

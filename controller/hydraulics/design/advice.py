@@ -234,7 +234,7 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
             "surge.over" if over else "surge.holds",
             {
                 "pipe": surge.pipe.label,
-                "rated": Quantity(rated_m, "head"),
+                "rated": Quantity(rated_m, "pressure"),
                 "warm": Quantity(SUNNY_PIPE_C, "pipe temperature"),
             },
         )
@@ -247,9 +247,9 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
             "advice.surge",
             {
                 "zone": surge.zone,
-                "at_once": Quantity(at_once_m, "head"),
-                "standing": Quantity(static_m, "head"),
-                "usual": Quantity(surge.usual_m, "head"),
+                "at_once": Quantity(at_once_m, "pressure"),
+                "standing": Quantity(static_m, "pressure"),
+                "usual": Quantity(surge.usual_m, "pressure"),
                 "slower": slower if surge.back_s >= _WORTH_SAYING_S else "",
                 "rating": rating,
             },
@@ -282,7 +282,7 @@ def _of_ends(garden: Garden, lines: Lines) -> Iterator[Advice]:
         message=Message(
             "advice.ends",
             {
-                "standing": Quantity(static_m, "head"),
+                "standing": Quantity(static_m, "pressure"),
                 "least": Quantity(least_n, "force"),
                 "pipe": pipe.label,
                 "most": Quantity(most_n, "force"),
@@ -330,8 +330,8 @@ def _of_house_pipe(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
                 "flow": Quantity(case.full.flow_m3_s, "rough flow"),
                 "speeds": sizes,
                 "most": Quantity(FASTEST_HOUSE_M_S, "speed"),
-                "at_once": tuple(Quantity(rise_m, "head") for rise_m in at_once),
-                "usual": tuple(Quantity(rise_m, "head") for rise_m in usual),
+                "at_once": tuple(Quantity(rise_m, "pressure") for rise_m in at_once),
+                "usual": tuple(Quantity(rise_m, "pressure") for rise_m in usual),
                 "run": Quantity(run_m, "length"),
             },
         ),
@@ -364,7 +364,7 @@ def _of_closing(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
             where=Message("place.zone", {"zone": name}),
             message=Message(
                 "advice.closing" if own else "advice.closing_diaphragm",
-                {"has": Quantity(has_m, "head"), "wants": Quantity(wants_m, "head")},
+                {"has": Quantity(has_m, "pressure"), "wants": Quantity(wants_m, "pressure")},
             ),
             based_on=Message("basis.closing"),
             zones=(name,),
@@ -418,7 +418,7 @@ def _of_together(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
                 "together": together,
                 "zones": worst.zones,
                 "share": Quantity(worst.least_share, "percent"),
-                "head": Quantity(worst.tap_head_m, "head"),
+                "head": Quantity(worst.tap_head_m, "pressure"),
             },
         ),
         based_on=Message("basis.together", {"share": Quantity(watering.least_share, "percent")}),

@@ -200,6 +200,7 @@ class HandRounds:
             self._visits[keeper] = self._visits.get(keeper, 0) + 1
             self._turns[keeper] = 0
         self._turns[keeper] += 1
+        state.visit = self._visits[keeper]
         self._unturned[keeper].discard(state.job.zone)
         self._keeper = keeper
 

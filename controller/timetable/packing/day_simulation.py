@@ -483,6 +483,7 @@ class DaySimulation:
                 together=tuple(sorted(state.together)),
                 line_litres=job.line_litres - state.fill_left_l,
                 uniformity=job.uniformity,
+                visit=state.visit,
             )
         )
         run_out_l = job.line_litres - state.fill_left_l

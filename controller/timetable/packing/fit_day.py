@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from controller.garden.plumbing import ValveKind
-from controller.messages import Message, Quantity
+from controller.messages import Message
 from controller.timetable.need.pulse_length import filling_s, too_little, why_too_short
 from controller.timetable.packing.by_hand import (
     MINUTE_S,
@@ -226,7 +226,7 @@ def _too_little_by_hand(
     """
     takes_s = fill_s + due_litres / flow_l_s
     if takes_s < MINUTE_S / 2.0 and job.needed_litres <= 0.0:
-        return Message("left.under_half_a_minute", {"takes": Quantity(round(takes_s), "duration")})
+        return Message("left.under_half_a_minute")
     return too_little(due_litres, fill_s, flow_l_s, job.shortest_pulse_s)
 
 

@@ -96,6 +96,7 @@ class JobState:
     least_min: int = 1
     most_min: int = 0
     kept_back: Message | None = None
+    visit: int = 0  # of its keeper, to which its last opening belongs
 
     def waits_anew(self) -> None:
         """Forget when it may open."""

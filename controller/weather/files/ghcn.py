@@ -307,7 +307,7 @@ def _report_hours(collected: _Collected, notes: Notes, *, fixed_width: bool) -> 
         part = f"{sum(morning.values())} of {collected.hours.total()} values"
         notes.remarks.append(
             f"{notes.file}: {part} were read in the "
-            f"morning, mostly at {usual:02d}:00: they tell of the 24 hours before, so rain and the "
+            f"morning, mostly at {usual:02d}:00: they are for the 24 hours before, so rain and the "
             "day's highest belong mostly to the day before the one they are filed under. They are "
             "left where the file has them"
         )

@@ -115,7 +115,7 @@ def _kind_of(text: str, path: Path) -> str:
             "garden file"
         )
     raise WeatherFileError(
-        f"{path}: what kind of weather file this is cannot be told from it; set file_kind in "
+        f"{path}: what kind of weather file this is does not show in it; set file_kind in "
         f"[weather] of the garden file to one of {_kinds()}"
     )
 

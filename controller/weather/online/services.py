@@ -317,7 +317,7 @@ def _contact(contact: str) -> str:
     plain = contact.strip()
     if not plain:
         raise NoWeather(
-            "it wants to know who asks: set contact, an e-mail address or a web page of yours, in "
+            "it needs to know who asks: set contact, an e-mail address or a web page of yours, in "
             "[weather] of the garden file"
         )
     if not (plain.isascii() and plain.isprintable() and len(plain) <= MOST_CONTACT):

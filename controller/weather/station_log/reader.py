@@ -198,7 +198,7 @@ def _sums(
             log.header_line,
             heading.text,
             "a counter by its name whose figures fall again and again",
-            "what it counts cannot be told; it is not used",
+            "what it counts is not known; it is not used",
         )
         return None
     if not counter and name != hd.RAIN_AMOUNT:
