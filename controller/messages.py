@@ -80,6 +80,6 @@ class Message:
         return hash((self.code, frozenset(self.values.items())))
 
 
-def quoted(text: Value) -> Message:
-    """A message with the text of another, such as an error of a file."""
-    return Message("quoted", {"text": text})
+def verbatim(text: Value) -> Message:
+    """A message that is said as it stands, such as an error of a file."""
+    return Message("verbatim", {"text": text})

@@ -39,7 +39,7 @@ from controller.hydraulics.design.advice_zone import Advice
 from controller.inputs.climatology import Normals
 from controller.inputs.gather import UNREAD
 from controller.inputs.monthly_climate import climate_in_force
-from controller.messages import Message
+from controller.messages import Message, verbatim
 from controller.paper.advice import advice_rows, advice_text
 from controller.paper.flows import run_lines, run_rows
 from controller.paper.text import paragraph
@@ -113,7 +113,7 @@ def check(args: argparse.Namespace) -> int:
     season = _season(loaded, tested, normals, today)
     short = [] if season is None else season_findings(season)
     soil = [
-        caution(in_zone(one.zone), _said(one.words.rstrip(".")))
+        caution(in_zone(one.zone), verbatim(one.words.rstrip(".")))
         for one in soil_notes.recent_contradictions(
             loaded, soil_notes.recent_ledger(loaded, today), today
         )
@@ -161,10 +161,6 @@ def _usual(loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
         (fault if remark.code in UNREAD else caution)(Message("place.weather"), remark)
         for remark in remarks
     ]
-
-
-def _said(words: str) -> Message:
-    return Message("check.said", {"words": words})
 
 
 def _meter_finds(loaded: Loaded, tested: Calibrated) -> tuple[Findable, ...]:

@@ -21,7 +21,7 @@ from controller.errors import LogbookError
 from controller.garden.model import Garden
 from controller.inputs.climatology import Normals
 from controller.inputs.gather import Gatherer, SilentSource, best_normals, order_of
-from controller.messages import quoted
+from controller.messages import verbatim
 from controller.timetable.plan import Weather
 from controller.weather.day import WeatherDay
 from controller.wording.say import say
@@ -111,7 +111,7 @@ class ThreadFetcher:
         minutes = (self._clock.mono_s() - self._began_mono_s) / 60.0
         why = f"the asking for weather hangs; it is given up after {minutes:.0f} min"
         since = SilentSource(
-            name="all sources", since_utc=self._began_utc, heard=False, why=quoted(why)
+            name="all sources", since_utc=self._began_utc, heard=False, why=verbatim(why)
         )
         return WeatherAnswer(
             days=(),
@@ -192,7 +192,7 @@ class WeatherStore:
             rows=rows,
             order=order,
             normals=self._normals,
-            remarks=tuple(map(quoted, self.answer.remarks)) if self.answer else (),
+            remarks=tuple(map(verbatim, self.answer.remarks)) if self.answer else (),
         )
 
     def _report_silence(self, answer: WeatherAnswer) -> None:

@@ -29,7 +29,7 @@ from controller.inputs.climatology import (
     eto_of,
     read_station,
 )
-from controller.messages import Message, Quantity, Value, quoted
+from controller.messages import Message, Quantity, Value, verbatim
 from controller.weather.day import WeatherDay
 from controller.weather.series_checks import without_dead_thermometers
 from controller.weather.source_priority import (
@@ -118,7 +118,7 @@ def demand_days(
     back = date.min if first is None else first - LOOK_BACK
     ranked, rungs = ranked_rows((w for w in weather if back <= w.day <= last), order=order)
     by_day, stuck = without_dead_thermometers(ranked)
-    remarks: list[Message] = [*map(quoted, stuck)]
+    remarks: list[Message] = [*map(verbatim, stuck)]
     best: dict[date, BestDay] = {}
     known: dict[date, KnownDay] = {}
     for day, rows in by_day.items():

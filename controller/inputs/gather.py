@@ -22,7 +22,7 @@ from controller.inputs.climatology import (
     read_station,
 )
 from controller.inputs.monthly_climate import normals_of_months
-from controller.messages import Message, Value, quoted
+from controller.messages import Message, Value, verbatim
 from controller.weather.day import WeatherDay
 from controller.weather.files.finish import WeatherFile
 from controller.weather.files.monthly_table import read_months
@@ -97,18 +97,18 @@ class Gatherer:
             try:
                 found = self._read_file(self._base / name, garden)
                 rows += found.days
-                remarks += map(quoted, (*found.faults, *found.remarks))
+                remarks += map(verbatim, (*found.faults, *found.remarks))
                 any_good = bool(found.days)
                 self._heard(Path(name).name, any_good, Message("source.no_day"))
             except RowgateError as fault:
                 values: dict[str, Value] = {"name": name, "fault": str(fault)}
                 remarks.append(Message("source.not_read", values))
-                self._heard(Path(name).name, False, quoted(str(fault)))
+                self._heard(Path(name).name, False, verbatim(str(fault)))
         for service_name in weather.services if file is None else ():
             try:
                 fresh = self._ask(service_name, garden, forecast_days, rows, remarks, credits)
             except RowgateError as fault:
-                remarks.append(quoted(str(fault)))
+                remarks.append(verbatim(str(fault)))
                 self._heard(service_name, False, remarks[-1])
                 continue
             any_good = any_good or fresh
@@ -153,7 +153,7 @@ class Gatherer:
         except RowgateError as fault:
             return [Message("source.not_read", {"name": name, "fault": str(fault)})]
         more = len(faults) - LINES_SAID
-        said = [quoted(line) for line in faults[:LINES_SAID]]
+        said = [verbatim(line) for line in faults[:LINES_SAID]]
         return [*said, Message("source.more_lines", {"name": name, "more": more})][
             : len(said) + (more > 0)
         ]
@@ -193,10 +193,10 @@ class Gatherer:
             forecast_days=forecast_days,
         )
         rows += answer.days
-        remarks += map(quoted, answer.remarks)
+        remarks += map(verbatim, answer.remarks)
         credits.append(answer.credit)
         last_utc = None if answer.fresh else answer.fetched_utc
-        self._heard(name, answer.fresh, quoted(next(iter(answer.remarks), "")), last_utc)
+        self._heard(name, answer.fresh, verbatim(next(iter(answer.remarks), "")), last_utc)
         return answer.fresh
 
     def _covers(self, rows: Iterable[WeatherDay], garden: Garden) -> bool:
@@ -257,7 +257,7 @@ class Gatherer:
                     for line in str(fault).splitlines()
                 ]
                 return None
-            remarks += map(quoted, table.remarks)
+            remarks += map(verbatim, table.remarks)
         return self._months[1]
 
 

@@ -19,7 +19,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.inputs.climatology import Normals
 from controller.inputs.days import account_begins, demand_days
 from controller.inputs.monthly_climate import climate_messages
-from controller.messages import Message, quoted
+from controller.messages import Message, verbatim
 from controller.timetable.covers import by_zone, cover_messages
 from controller.timetable.extremes import (
     frost_days,
@@ -371,7 +371,7 @@ def _planned(
             *demand.remarks,
             *clock_change_messages(garden.watering, garden.site.zone_info, first, last),
             *climate_messages(garden, shown, weather.normals),
-            *map(quoted, weather.credits),
+            *map(verbatim, weather.credits),
             *record_messages(garden, given.record, first=first, today=today, litres=given.litres),
         ),
     )

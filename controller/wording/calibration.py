@@ -9,9 +9,6 @@ SENTENCES: dict[str, str] = {
     "test.zone_changed": (
         "{test}: left out, the garden file describes the {part} otherwise than on its day"
     ),
-    # Words that were kept in the logbook as they were said.
-    "fit.kept": "{words}",
-    "fit.unreadable": "{fault}",
     "fit.stale": (
         "{part}: the garden file describes it otherwise than when it was "
         "tested; what was measured of it is left out until it is tested again"

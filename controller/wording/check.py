@@ -46,7 +46,6 @@ _AS_ESTABLISHED = "as established from {full} on{as_of}"
 _ALONE = 'zone "{zone}", alone: '
 
 SENTENCES: dict[str, str] = {
-    "check.said": "{words}",
     # Places in the garden.
     "place.garden": "garden",
     "place.site": "site",

@@ -25,6 +25,7 @@ from controller.wording import advice, calibration, check, plants, rows, timetab
 
 # The sentences of each subject, module by module.
 ALL: tuple[dict[str, str], ...] = (
+    {"verbatim": "{text}"},
     advice.SENTENCES,
     calibration.SENTENCES,
     check.SENTENCES,

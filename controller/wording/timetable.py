@@ -1,7 +1,6 @@
 """Sentences of plans: why a dose is due or not given, zones without water, ends of plantings."""
 
 SENTENCES: dict[str, str] = {
-    "quoted": "{text}",
     # A remark of a plan, with the zone or planting that it is about.
     "plan.of_zone": "{zone}: {remark}",
     "plan.of_planting": "{crop} from {start}: {remark}",

@@ -9,59 +9,26 @@ from typing import Any
 
 import pytest
 from support.clock import HandClock
+from support.garden_files import BY_HAND, LEEKS, hand_zone
 
 import controller.cli.logbook_commands as logbook_commands
 from controller.cli import main
 from controller.demand.records import Observation
 from controller.logbook.queries import Questions
 
-GARDEN = """
-[site]
-name = "Small"
-latitude = 47.1
-longitude = 8.2
-elevation = "430 m"
-timezone = "Europe/Zurich"
-[supply]
-static_pressure = "48 psi"
-flow_test = { fill = "5 gal", seconds = 40 }
-[[zone]]
-name = "leeks"
-main_run = "18 ft"
-valve = { hand = true }
-row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
-planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
-[[zone]]
-name = "mixed"
-main_run = "18 ft"
-valve = { hand = true }
-row = [
-  { length = "11 ft", every = "6 in", bore = "1/16 in" },
-  { length = "11 ft", every = "6 in", bore = "1/16 in" },
-]
-planting = [
-  { crop = "carrot", sown = 2031-04-10, until = 2031-08-01, rows = [1] },
-  { crop = "onion", sown = 2031-04-10, until = 2031-08-01, rows = [2] },
-]
-[[zone]]
-name = "beans"
-main_run = "18 ft"
-valve = { hand = true }
-row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
-planting = [ { crop = "green bean", sown = 2031-04-20, until = 2031-08-20 } ]
-[[zone]]
-name = "berries"
-main_run = "18 ft"
-valve = { hand = true }
-row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
-planting = [ { crop = "strawberry", transplanted = 2030-04-10, until = 2034-12-31 } ]
-[[zone]]
-name = "potatoes"
-main_run = "18 ft"
-valve = { hand = true }
-row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
-planting = [ { crop = "potato", sown = 2031-03-15, until = 2031-08-20 } ]
-"""
+GARDEN = (
+    BY_HAND
+    + hand_zone("leeks", LEEKS)
+    + hand_zone(
+        "mixed",
+        'crop = "carrot", sown = 2031-04-10, until = 2031-08-01, rows = [1]',
+        'crop = "onion", sown = 2031-04-10, until = 2031-08-01, rows = [2]',
+        rows=2,
+    )
+    + hand_zone("beans", 'crop = "green bean", sown = 2031-04-20, until = 2031-08-20')
+    + hand_zone("berries", 'crop = "strawberry", transplanted = 2030-04-10, until = 2034-12-31')
+    + hand_zone("potatoes", 'crop = "potato", sown = 2031-03-15, until = 2031-08-20')
+)
 
 Note = Callable[..., tuple[int, str]]
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from support.clock import HandClock
+from support.garden_files import BY_HAND, LEEKS, hand_zone
 from support.gardens import a_garden, a_zone, even_days
 from support.mornings import a_plan
 
@@ -20,23 +21,7 @@ from controller.cli.loading import LOGBOOK_NAME
 from controller.logbook.logbook import Logbook
 from crops.catalogue import load
 
-GARDEN = """
-[site]
-name = "Small"
-latitude = 47.1
-longitude = 8.2
-elevation = "430 m"
-timezone = "Europe/Zurich"
-[supply]
-static_pressure = "48 psi"
-flow_test = { fill = "5 gal", seconds = 40 }
-[[zone]]
-name = "leeks"
-main_run = "18 ft"
-valve = { hand = true }
-row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
-planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
-"""
+GARDEN = BY_HAND + hand_zone("leeks", LEEKS)
 
 Run = Callable[..., tuple[int, str]]
 

@@ -19,7 +19,7 @@ from controller.daemon.weather import GardenWeather, ThreadFetcher, WeatherAnswe
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
 from controller.inputs.gather import SilentSource
-from controller.messages import quoted
+from controller.messages import verbatim
 from controller.paper.status import status_text
 from controller.weather.online import services
 from controller.wording.say import say
@@ -166,7 +166,7 @@ def test_since_when_each_source_has_been_silent(
 def test_status_says_it_to_people(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden())
     why = "the weather service took too long over its answer"
-    since = SilentSource(name="nws", since_utc=BEGAN, heard=True, why=quoted(why))
+    since = SilentSource(name="nws", since_utc=BEGAN, heard=True, why=verbatim(why))
     answer = WeatherAnswer(
         days=(), source="nws", asked_utc=BEGAN, remarks=(why,), failed=True, silent=(since,)
     )

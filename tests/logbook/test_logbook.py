@@ -6,7 +6,7 @@ import sqlite3
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from itertools import product
 from pathlib import Path
@@ -23,23 +23,6 @@ from controller.logbook.pulses import NEXT
 from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown, PulseState
 from controller.logbook.schema import Book
-
-
-@pytest.fixture
-def clock() -> HandClock:
-    return HandClock()
-
-
-@pytest.fixture
-def book(tmp_path: Path, clock: HandClock) -> Iterator[Logbook]:
-    with Logbook(tmp_path / "logbook.db", clock) as book:
-        yield book
-
-
-@pytest.fixture
-def ask(book: Logbook) -> Iterator[Questions]:
-    with Questions(book.path) as ask:
-        yield ask
 
 
 def _bring_to(book: Logbook, state: PulseState, slot: int = 1) -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -18,23 +17,6 @@ from controller.logbook.schema import MIGRATIONS, migrate
 
 METER = {"kind": "meter", "zones": ["a"], "before_m3": 7.0, "after_m3": 7.02, "time_s": 120.0}
 CUPS = {"kind": "cups", "zones": ["a"], "volumes_m3": [1e-4, 1.1e-4], "time_s": 30.0}
-
-
-@pytest.fixture
-def clock() -> HandClock:
-    return HandClock()
-
-
-@pytest.fixture
-def book(tmp_path: Path, clock: HandClock) -> Iterator[Logbook]:
-    with Logbook(tmp_path / "logbook.db", clock) as book:
-        yield book
-
-
-@pytest.fixture
-def ask(book: Logbook) -> Iterator[Questions]:
-    with Questions(book.path) as ask:
-        yield ask
 
 
 def test_a_field_test_reads_back_as_it_was_said(

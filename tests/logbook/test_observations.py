@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import fields, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -22,23 +22,6 @@ from controller.logbook.schema import MIGRATIONS, migrate
 FULL = Observation(zone="leeks", day=date(2031, 7, 3), event="full", crop="leek")
 KEPT = "2031-06-02T03:00:00.000000Z"
 UP = Observation(zone="carrots", day=date(2031, 5, 2), event="up")
-
-
-@pytest.fixture
-def clock() -> HandClock:
-    return HandClock()
-
-
-@pytest.fixture
-def book(tmp_path: Path, clock: HandClock) -> Iterator[Logbook]:
-    with Logbook(tmp_path / "logbook.db", clock) as book:
-        yield book
-
-
-@pytest.fixture
-def ask(book: Logbook) -> Iterator[Questions]:
-    with Questions(book.path) as ask:
-        yield ask
 
 
 def _old_logbook(path: Path, clock: HandClock) -> LedgerDay:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import tempfile
-from collections.abc import Iterator
 from dataclasses import fields, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -25,23 +24,6 @@ from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown, PulseState, utc_from_text, utc_text
 from controller.logbook.totals import BY, NO_KEEPER, NOT_IN_GARDEN
 from controller.weather.day import WeatherDay
-
-
-@pytest.fixture
-def clock() -> HandClock:
-    return HandClock()
-
-
-@pytest.fixture
-def book(tmp_path: Path, clock: HandClock) -> Iterator[Logbook]:
-    with Logbook(tmp_path / "logbook.db", clock) as book:
-        yield book
-
-
-@pytest.fixture
-def ask(book: Logbook) -> Iterator[Questions]:
-    with Questions(book.path) as ask:
-        yield ask
 
 
 def _weather(day: date = DAY, **more: Any) -> WeatherDay:

@@ -20,7 +20,7 @@ from controller.garden.plumbing import ValveKind
 from controller.hydraulics.calibration.calibrated import Bands
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.uniformity import real_uniformity
-from controller.messages import Message, quoted
+from controller.messages import Message, verbatim
 from controller.paper.amounts import Units
 from controller.paper.flows import flow_document, flow_text, gauge_m
 from controller.paper.ledger import ledger_rows, ledger_text
@@ -61,7 +61,7 @@ def _plan(garden: Garden = GARDEN) -> Timetable:
         Span(first=FIRST, count=4),
         given=NOTHING_GIVEN,
         remarks=(
-            quoted("a remark that is long enough to need more than one line when it is printed"),
+            verbatim("a remark that is long enough to need more than one line when it is printed"),
         ),
     )
 
@@ -119,12 +119,12 @@ def test_why_now_is_said_where_the_figures_do_not_say_it() -> None:
     # WORKED: of an ETo of 4.0 mm a Kc of 0.70 takes 2.8 mm.
     plain = "carrot, still small: 3.0 mm is missing, it is watered from 6.0 mm, it suffers from "
     plain += "12.0 mm; the day takes 2.8 mm; rain counted since the last watering 0.0 mm"
-    assert _why(quoted("its seedbed is kept moist")) == f"{plain}; its seedbed is kept moist"
+    assert _why(verbatim("its seedbed is kept moist")) == f"{plain}; its seedbed is kept moist"
     ordinary = need_of(
         missing_mm=9.0, raw_mm=12.0, refill_at=0.5, expected_etc_mm=1.0, rain_doubt_days=0
     )
     assert ordinary is not None and _why(ordinary.reason) == plain
-    assert _why(ordinary.reason, quoted("its flow is a guess")) == f"{plain}; its flow is a guess"
+    assert _why(ordinary.reason, verbatim("its flow is a guess")) == f"{plain}; its flow is a guess"
 
 
 def test_rows_carry_what_their_keys_promise() -> None:

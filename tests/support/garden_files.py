@@ -59,6 +59,31 @@ def in_zone(line: str) -> str:
     return TEN_LINES.replace('name = "leeks"\n', f'name = "leeks"\n{line}\n')
 
 
+# A tap whose zones are turned by hand; each comes by `hand_zone`. Invented.
+BY_HAND = """
+[site]
+name = "Small"
+latitude = 47.1
+longitude = 8.2
+elevation = "430 m"
+timezone = "Europe/Zurich"
+[supply]
+static_pressure = "48 psi"
+flow_test = { fill = "5 gal", seconds = 40 }
+"""
+LEEKS = 'crop = "leek", transplanted = 2031-04-22, until = 2031-10-10'
+
+
+def hand_zone(name: str, *plantings: str, rows: int = 1) -> str:
+    """A zone on a hand valve, with rows alike."""
+    row = '{ length = "11 ft", every = "6 in", bore = "1/16 in" }'
+    planted = ", ".join(f"{{ {one} }}" for one in plantings)
+    return (
+        f'[[zone]]\nname = "{name}"\nmain_run = "18 ft"\nvalve = {{ hand = true }}\n'
+        f"row = [ {', '.join([row] * rows)} ]\nplanting = [ {planted} ]\n"
+    )
+
+
 # A main that forks behind the shed, and once more along its right arm. Invented.
 FORKED = """\
 [site]

@@ -16,7 +16,7 @@ from support.gardens import a_garden, a_zone
 
 from controller.garden.plumbing import Opening, Supply, ValveKind
 from controller.hydraulics.network.garden_lines import Lines
-from controller.messages import Message, quoted
+from controller.messages import Message, verbatim
 from controller.timetable.need.dose import Soaking
 from controller.timetable.packing.day_simulation import DaySimulation
 from controller.timetable.packing.fit_day import WALK_S, Job, Packed, pack
@@ -235,7 +235,7 @@ class ShutsNot(SharedTap):
         self._from = together
 
     def stays_open(self, together: frozenset[str]) -> Message | None:
-        return quoted("a would stay open") if len(together) >= self._from else None
+        return verbatim("a would stay open") if len(together) >= self._from else None
 
 
 def test_a_valve_that_would_not_shut_is_not_opened_nor_beside_the_zone_that_makes_it_so() -> None:

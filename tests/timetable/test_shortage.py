@@ -12,7 +12,7 @@ from support.mornings import a_plan, catalogue
 from controller.garden.model import Garden, Hold, Planting, Watering
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
-from controller.messages import quoted
+from controller.messages import verbatim
 from controller.timetable.need.jobs import NOTHING_GIVEN, Grounds
 from controller.timetable.notices import is_short, shortages
 from controller.timetable.plan import Installation, Span, Weather, plan_on
@@ -112,7 +112,7 @@ def test_what_kept_water_back_later_is_not_why_a_crop_was_short_before() -> None
         return said_reason(short)
 
     def back(day: date, zone: str = "salad", why: str = "no window") -> NotFitted:
-        return NotFitted(zone=zone, day=day, litres=1.0, reason=quoted(why))
+        return NotFitted(zone=zone, day=day, litres=1.0, reason=verbatim(why))
 
     assert reason() == ""
     assert reason(back(worst)) == reason(back(worst - DAY)) == "no window"

@@ -18,7 +18,7 @@ from controller.hydraulics.calibration.result import (
 )
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
-from controller.messages import Message, Quantity
+from controller.messages import Message, Quantity, verbatim
 
 if TYPE_CHECKING:
     from controller.hydraulics.calibration.uncertainty import FlowErrors
@@ -72,7 +72,7 @@ def calibrated_lines(
             fitted = _refitted(garden, tests, propose) if refitted else fitted_from_dict(found)
             corrections, remarks = corrections_for(garden, fitted)
         except InputError as fault:
-            refitted, remarks = False, (Message("fit.unreadable", {"fault": str(fault)}),)
+            refitted, remarks = False, (verbatim(str(fault)),)
         if refitted:
             remarks = (_moved(garden, older_corrections(found), corrections), *remarks)
     return Calibrated(

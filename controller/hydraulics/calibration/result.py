@@ -18,7 +18,7 @@ from controller.hydraulics.calibration.parameters import (
 )
 from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.lean import sha256
-from controller.messages import Message
+from controller.messages import Message, verbatim
 
 # Edition 1 knew no level, no share of open holes, no take-off's or exponent's error.
 _EDITION = 2
@@ -314,7 +314,7 @@ def fitted_from_dict(plain: Mapping[str, Any]) -> Fitted:
             next_test=None if next_test is None else _next_test(**next_test),
             tests=plain["tests"],
             described=dict(plain["described"]),
-            remarks=tuple(_kept(remark) for remark in plain["remarks"]),
+            remarks=tuple(map(verbatim, plain["remarks"])),
         )
     except (KeyError, TypeError, ValueError, IndexError) as error:
         raise InputError(
@@ -322,16 +322,14 @@ def fitted_from_dict(plain: Mapping[str, Any]) -> Fitted:
         ) from error
 
 
-def _kept(words: str) -> Message:
-    return Message("fit.kept", {"words": words})
-
-
 def _contradiction(words: str, cause: str = "", **figures: Any) -> Contradiction:
-    return Contradiction(message=_kept(words), cause=_kept(cause) if cause else None, **figures)
+    return Contradiction(
+        message=verbatim(words), cause=verbatim(cause) if cause else None, **figures
+    )
 
 
 def _next_test(words: str, zones: Sequence[str], **figures: Any) -> NextTest:
-    return NextTest(message=_kept(words), zones=frozenset(zones), **figures)
+    return NextTest(message=verbatim(words), zones=frozenset(zones), **figures)
 
 
 def _whole(entries: Sequence[Sequence[Any]], size: int) -> tuple[tuple[float, ...], ...]:
