@@ -14,7 +14,7 @@ from support.mornings import a_plan
 from controller.demand.records import DayInput
 from controller.garden.model import Bed, Cover, Garden, Planting, Watering, Zone
 from controller.garden.plumbing import Opening, ValveKind
-from controller.messages import Message, quoted
+from controller.messages import Message, verbatim
 from controller.paper.printout import (
     PAGE_LINES,
     Look,
@@ -119,7 +119,7 @@ def test_of_several_keepers_the_sheet_says_who_waits() -> None:
 
 
 def test_what_one_reason_holds_back_day_after_day_is_gathered() -> None:
-    held = Message("left.held", {"reason": quoted("new gravel")})
+    held = Message("left.held", {"reason": verbatim("new gravel")})
     left = [
         NotFitted(zone=zone, day=FIRST + n * DAY, litres=10.0 + n, reason=held)
         for n, zone in enumerate(("h", "h", "g", "h"))
@@ -254,10 +254,10 @@ def test_a_sheet_of_some_zones_has_only_what_is_about_them() -> None:
     assert {p.zone for p in some.pulses} == {d.zone for d in some.doses} == {"b"}
     assert len(some.pulses) == sum(p.zone == "b" for p in plan.pulses)
     remarks = (
-        Message("plan.of_zone", {"zone": "a", "remark": quoted("of a alone")}),
-        Message("plan.of_zone", {"zone": "b", "remark": quoted("of b alone")}),
+        Message("plan.of_zone", {"zone": "a", "remark": verbatim("of a alone")}),
+        Message("plan.of_zone", {"zone": "b", "remark": verbatim("of b alone")}),
         Message("record.whose", {"zones": ("a", "b")}),
-        quoted("of the garden"),
+        verbatim("of the garden"),
     )
     kept = of_zones(replace(plan, remarks=remarks), frozenset("b")).remarks
     assert kept == remarks[1:]
