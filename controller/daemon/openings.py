@@ -27,9 +27,9 @@ from controller.valves.line import CLOSINGS, MAY_RUN, State
 BEAT_S = 10.0  # how much of a pulse a crash may leave uncertain
 RETRY_S = 15.0  # between tries to write down what the logbook would not take; our choice
 _ROUNDING_S = 1e-6  # a deadline less the time open is the opening but for the last digits
-UNREPORTED_S = (
-    5.0  # so long past its deadline, a shut line ends its pulse without a record of the bank
-)
+# So long past its deadline, and after it was first found shut, a line ends its pulse without a
+# record of the bank.
+UNREPORTED_S = 5.0
 _LEAST_FLOW_L_S = 1e-9
 _IN_TIME_S = 0.05  # a pulse that ended so little before its deadline was not cut short
 LITRES_PASSED = "its litres have passed"
@@ -100,6 +100,7 @@ class Openings:
         self._timed_spans = OpenSpans()  # by time: half of each travel counts
         self._metered_spans = OpenSpans()  # by meter: from the command to open until shut
         self._begun: set[str] = set()  # running, and the bank has reported it
+        self._found_shut: dict[int, float] = {}  # by pulse: first found shut without a record, [s]
         self._unwritten: WriteLater[Ended] = WriteLater(
             self._write_end,
             lambda end, fault: _LOG.error("the end of a pulse of %s: %s", end.running.zone, fault),
@@ -199,13 +200,26 @@ class Openings:
             if running.zone not in self._begun:
                 continue  # reported before this one, in the same instant
             ended.append(self._ended(running, record.open_s, record.words, flow_l_s))
-        for running in list(self.running.values()):
-            late_s = self._clock.mono_s() - running.deadline_mono_s
-            if late_s > UNREPORTED_S and not bank.is_open(running.line):
-                planned_s = running.deadline_mono_s - running.opened_mono_s
-                ended.append(self._ended(running, planned_s, "it is shut", flow_l_s))
+        for running in self._unreported(bank):
+            planned_s = running.deadline_mono_s - running.opened_mono_s
+            ended.append(self._ended(running, planned_s, "it is shut", flow_l_s))
         self._unwritten.put(ended)
         return ended, faults
+
+    def _unreported(self, bank: Bank) -> list[Running]:
+        """What is long past its deadline and shut, and the bank has never said that it shut.
+
+        A board that slept wakes long past the deadline, and the line is shut in the very moment in
+        which this looks: so the record is waited for from the first look that finds it shut.
+        """
+        now = self._clock.mono_s()
+        shut = [
+            running
+            for running in self.running.values()
+            if now > running.deadline_mono_s and not bank.is_open(running.line)
+        ]
+        self._found_shut = {r.pulse_id: self._found_shut.get(r.pulse_id, now) for r in shut}
+        return [r for r in shut if now - self._found_shut[r.pulse_id] > UNREPORTED_S]
 
     def beat(self, flow_l_s: FlowOf) -> None:
         """Write a heartbeat of what is open, now and then; one that fails costs only precision."""

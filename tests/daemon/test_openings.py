@@ -71,7 +71,7 @@ class Notebook:
 
 
 class Set:
-    """A bank of two lines and its openings; `deaf` openings are told nothing by the bank."""
+    """A bank of two lines and its openings; what it tells `deaf` ones is kept in `unheard`."""
 
     def __init__(
         self, *lines: LineLimits, pins: type[BadPins] = GoodPins, deaf: bool = False
@@ -80,12 +80,13 @@ class Set:
         self.pins = pins(self.clock)
         self.notes = Notebook(self.pins)
         self.openings = Openings(self.notes, self.clock)  # type: ignore[arg-type]
+        self.unheard: list[BankRecord] = []
         known = lines or (limits(5), limits(6))
         self.bank = Bank(
             known,
             self.pins,
             self.clock,
-            (lambda _: None) if deaf else self.openings.bank_reported,
+            self.unheard.append if deaf else self.openings.bank_reported,
             Before(shut=[line.number for line in known]),
         )
         self.counts = 0
@@ -312,10 +313,25 @@ def test_what_the_bank_says_of_other_lines_and_of_earlier_openings_ends_nothing(
     assert [(e.open_s, e.why) for e in s.settle()] == [(3.0, "words")]
 
 
+def test_a_line_shut_in_the_moment_of_waking_has_its_whole_hour_on_record() -> None:
+    """The bank's record may come just after the first look that finds the line shut."""
+    s = Set(deaf=True)
+    s.open()
+    s.passes(3600.0)  # the board slept
+    assert s.settle() == []
+    for record in s.unheard:
+        s.openings.bank_reported(record)
+    s.passes(UNREPORTED_S + 0.1)
+    (end,) = s.settle()
+    assert end.open_s == 3600.0 and s.settle() == []
+
+
 def test_an_end_that_nobody_told_is_taken_as_planned_after_a_while() -> None:
     s = Set(deaf=True)
     s.open()
-    s.passes(60.0 + UNREPORTED_S)
+    s.passes(60.1)
+    assert s.settle() == []
+    s.passes(UNREPORTED_S)
     assert s.settle() == []
     s.passes(0.1)
     (end,) = s.settle()
