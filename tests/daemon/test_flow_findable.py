@@ -127,7 +127,7 @@ def test_check_prints_it_in_eighty_columns_and_as_json(
         "a",
         "fifth",
         "clogged",
-        "judged",
+        "found",
         "after",
     ]
     assert len(rows) == 7

@@ -68,7 +68,7 @@ def test_jets_under_a_strong_tap_are_said_to_be_unsure() -> None:
     assert warning is not None
     words = say(warning, us=True)
     assert "psi" in words
-    assert "boils" in words
+    assert "boil" in words
     weak = Lines(a_garden(a_zone("ash", a_row(length_m=1.0), opening=Opening(loss_k=1e4))))
     assert jet_warning(weak.open_set(ASH).zones["ash"], weak) is None
 

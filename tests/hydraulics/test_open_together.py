@@ -78,6 +78,6 @@ def test_what_a_valve_lacks_is_said_in_the_gardeners_units() -> None:
     # WORKED: 1 psi is 6894.757 Pa, 6.9 kPa.
     found = StaysOpen(zone="leeks", wants_m=head_m_from_psi(10), has_m=head_m_from_psi(6))
     assert say(found.message, us=True) == (
-        'the valve of "leeks" wants 10 psi before it to shut, and 6 psi would be left'
+        'the valve of "leeks" needs 10 psi before it to shut, and 6 psi would be left'
     )
     assert "68.9 kPa before it to shut, and 41.4 kPa" in say(found.message, us=False)

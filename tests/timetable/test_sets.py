@@ -108,7 +108,7 @@ def test_a_zone_that_could_not_be_shut_even_alone_is_not_opened_and_says_why() -
     assert {p.zone for p in found.pulses} == {"fir"}
     reasons = {say(n.reason, us=False) for n in found.not_fitted if n.zone == "elm"}
     (reason,) = reasons
-    assert reason.startswith('even alone, the valve of "elm" wants 172.4 kPa before it to shut')
+    assert reason.startswith('even alone, the valve of "elm" needs 172.4 kPa before it to shut')
 
 
 def test_hand_valves_shut_at_any_pressure() -> None:
