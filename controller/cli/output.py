@@ -11,9 +11,11 @@ import contextlib
 import json
 import re
 import sys
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
+WIDTH = 80
 # The control characters but tab, line feed and carriage return, and the marks that turn the
 # direction of what follows (Unicode's bidirectional algorithm, UAX #9, 2).
 _NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
@@ -100,7 +102,23 @@ def to_stderr(words: str) -> None:
     """Print what is not the answer on stderr, so that a pipe gets the answer alone."""
     for collected in _SAID:
         collected.lines.append(words)
-    print(words, file=sys.stderr)
+    for line in words.split("\n"):
+        print("\n".join(_wrapped(line)), file=sys.stderr)
+
+
+def _wrapped(line: str) -> list[str]:
+    """The line in pieces of 80 columns; one that is short enough as it is."""
+    if len(line) <= WIDTH:
+        return [line]
+    indent = " " * (len(line) - len(line.lstrip()) + 2)
+    return textwrap.wrap(
+        line,
+        WIDTH,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+        replace_whitespace=False,
+    )
 
 
 def print_json(value: Any) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 
 from controller.garden.show import show_flow
 from controller.hydraulics.design.advice_zone import Advice
 from controller.hydraulics.design.what_if import WhatIf
 from controller.messages import Message, Quantity
+from controller.paper.text import paragraph
 from controller.wording.say import say
 
 
@@ -21,10 +21,10 @@ def advice_text(advice: Iterable[Advice], *, us: bool) -> str:
         if one.saves_m3 > 0.0:
             saves = Message("advice.saves", {"volume": Quantity(one.saves_m3, "rough volume")})
             words += f" {say(saves, us=us)}."
-        lines += textwrap.wrap(words, 80, initial_indent="- ", subsequent_indent="  ")
+        lines += paragraph(words, "- ", "  ")
         # Printed once for neighbours with the same basis.
         if [after for _, after in pieces[number + 1 : number + 2]] != [basis]:
-            lines += textwrap.wrap(basis, 80, initial_indent="    ", subsequent_indent="     ")
+            lines += paragraph(basis, "    ", "     ")
     return "\n".join(lines) + "\n" if lines else ""
 
 
@@ -57,7 +57,7 @@ def what_if_text(found: tuple[WhatIf, ...], *, us: bool) -> str:
         more_dry = one.dry_holes - one.dry_holes_before
         dry = f", {more_dry} more holes dry" if more_dry > 0 else ""
         words = f"{say(one.message, us=us)}:"
-        lines += textwrap.wrap(words, 78, initial_indent="  ", subsequent_indent="    ")
+        lines += paragraph(words, "  ", "    ")
         lines.append(f"      {flow}, {moved}{dry}")
     return "\n".join(lines) + "\n"
 

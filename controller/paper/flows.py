@@ -255,8 +255,10 @@ def _row(
     row: RowFlow, over_pipe_m: float, number: int, even: float, units: Units, *, holes: bool
 ) -> list[str]:
     running = [h.flow_m3_s for h in row.holes if not h.plugged]
+    # A throttled row may run part full at its inlet: there a gauge shows nothing.
+    gauge = units.pressure(max(0.0, over_pipe_m))
     lines = [
-        f"    row {number}: {units.flow(row.flow_m3_s)} at {units.pressure(over_pipe_m)}; "
+        f"    row {number}: {units.flow(row.flow_m3_s)} at {gauge}; "
         f"even {100 * even:.0f} %, spread {100 * row.variation:.0f} %; "
         f"{len(running)} holes"
     ]

@@ -88,7 +88,9 @@ def _warnings(answer: Mapping[str, Any]) -> list[str]:
     for words in answer.get("silent", []):
         lines += paragraph(f"not written down: {words}", "  ! ")
     if closed := [row["zone"] for row in answer.get("closed_for_today", [])]:
-        which = "all zones" if answer.get("all_closed_for_today") else ", ".join(closed)
+        which = ", ".join(closed)
+        if len(closed) > 1 and answer.get("all_closed_for_today"):
+            which = "all zones on relays"
         words = f"closed by a person for the rest of today: {which}"
         lines += paragraph(f"{words}. To have it planned anew: rowgate resume", "  - ")
     for hold in answer.get("holds", []):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
@@ -12,6 +13,8 @@ WIDTH = 80
 _FIRST_HALF = ("January", "February", "March", "April", "May", "June")
 _SECOND_HALF = ("July", "August", "September", "October", "November", "December")
 _MONTHS = (*_FIRST_HALF, *_SECOND_HALF)
+# A number and its per cent stay in one line.
+_PER_CENT, _JOINED = re.compile(r"(?<=\d) %"), "\ue000%"
 
 
 def paragraph(
@@ -22,13 +25,14 @@ def paragraph(
     >>> paragraph("word " * 20, "  ! ")[1]
     '      word word word word word'
     """
-    return textwrap.wrap(
-        words,
+    lines = textwrap.wrap(
+        _PER_CENT.sub(_JOINED, words),
         WIDTH,
         initial_indent=indent,
         subsequent_indent=" " * (len(indent) + 2) if then is None else then,
         break_on_hyphens=at_hyphens,
     )
+    return [line.replace(_JOINED, " %") for line in lines]
 
 
 def open_time(seconds: float) -> str:

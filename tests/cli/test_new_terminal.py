@@ -67,7 +67,7 @@ def test_a_garden_planted_later_has_its_sheet_from_that_day_on(
     code, out, _ = run("new", str(tmp_path / "mine.toml"))
     assert code == 0
     assert "Nothing grows before Sunday 1 June 2031" in out
-    assert "Sunday 1 June 2031 to" in out
+    assert "Sunday 1 June to Saturday 7 June 2031" in out
 
 
 def test_without_any_answer_nothing_is_written(
@@ -125,7 +125,7 @@ def test_in_a_terminal_from_nothing_to_a_sheet(terminal: Terminal, tmp_path: Pat
         terminal.asked()
         terminal.press(f"{answer}\n")
     assert terminal.ended() == 0
-    assert "Next steps" in terminal.heard and "dry-run timetable" in terminal.heard
+    assert "Next steps" in terminal.heard and "when to water" in terminal.heard
     # What is typed stands behind the question, so such a line may be longer.
     long = [line for line in terminal.heard.splitlines() if len(line) > 80 and "]: |" not in line]
     assert not long

@@ -66,7 +66,7 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
         garden = ("--garden", str(path)) if command in ("note", "report") else (str(path),)
         code = main([command, *garden, *argv])
         out = capsys.readouterr()
-        return code, out.out + out.err
+        return code, out.out + " ".join(out.err.split())
 
     return call
 

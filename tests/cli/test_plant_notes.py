@@ -37,7 +37,7 @@ Note = Callable[..., tuple[int, str]]
 def note(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> Note:
-    """rowgate note in the morning of 26 June 2031; code, and what was said."""
+    """rowgate note in the morning of 26 June 2031; code, and what was said, its lines joined."""
     garden = tmp_path / "garden.toml"
     garden.write_text(GARDEN, encoding="utf-8")
     clock = HandClock(datetime(2031, 6, 26, 4, 0, tzinfo=UTC))
@@ -47,7 +47,7 @@ def note(
     def call(*argv: str) -> tuple[int, str]:
         code = main(["note", "--garden", str(garden), *argv])
         out = capsys.readouterr()
-        return code, out.out + out.err
+        return code, out.out + " ".join(out.err.split())
 
     return call
 

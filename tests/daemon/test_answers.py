@@ -127,7 +127,10 @@ def test_close_without_a_zone_says_that_today_is_over_and_status_shows_it(world:
     status = world.ask(ask="status")
     assert status["closed_for_today"] == [{"zone": "a"} | day, {"zone": "b"} | day]
     words = " ".join(status_text(status).split())
-    assert "closed by a person for the rest of today: all zones. To have it planned anew" in words
+    assert (
+        "closed by a person for the rest of today: all zones on relays. To have it planned anew"
+        in words
+    )
     world.run_until(NOON)
     assert not [m for m in world.pins.moves if m.on]
     # The next day it is over by itself.

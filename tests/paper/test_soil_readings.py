@@ -75,9 +75,9 @@ def test_the_ledgers_moisture_is_field_capacity_less_what_is_missing(row: Ledger
     assert not check.far
     (far,) = soil_checks([_read(26.0)], [at], {"a": 0.29})
     assert far.far
-    assert "look at the soil. Likely: water or rain that nobody wrote down" in far.words
+    assert "look at the soil. Likely causes: water or rain that nobody wrote down" in far.words
     (far,) = soil_checks([_read(14.0)], [at], {"a": 0.29})
-    assert far.far and "Likely: water that did not come" in far.words
+    assert far.far and "Likely causes: water that did not come" in far.words
     assert 'rowgate note soil "a" PERCENT --start' in far.words
 
 
