@@ -19,7 +19,7 @@ from controller.garden.plumbing import ValveKind
 from controller.hydraulics.calibration.calibrated import BAND, Bands
 from controller.messages import Message
 from controller.paper.amounts import Units
-from controller.paper.reasons import reasons_text
+from controller.paper.reasons import notes_text, reasons_text
 from controller.paper.rounds import (
     ROUND_PAUSE,
     hand_minutes,
@@ -183,7 +183,7 @@ class _Sheet:
             self._short(),
             self._no_water(),
             self._sums(),
-            self._notes(),
+            notes_text(self.timetable.remarks, us=self.units.us),
         ]
         if self.look.why:
             found += reasons_text(self.timetable, self.zones, self.units)
@@ -432,20 +432,6 @@ class _Sheet:
             )
             words += f": {'; '.join(each)}"
         return _wrapped(f"{words}.", "", "  ")
-
-    def _notes(self) -> list[str]:
-        lines: list[str] = []
-        hand = [p for p in self.timetable.pulses if p.valve is ValveKind.HAND]
-        if any(
-            (minutes := hand_minutes(p.open_s)) is not None and abs(60 * minutes - p.open_s) >= 1
-            for p in hand
-        ):
-            lines += _wrapped(
-                "Note: minutes by hand are rounded; the amount is that of the exact time.", "  "
-            )
-        for remark in self.timetable.remarks:
-            lines += _wrapped(f"Note: {say(remark, us=self.units.us)}.", "  ")
-        return lines
 
 
 _MINUTE = timedelta(minutes=1)

@@ -1,7 +1,8 @@
-"""The reasons of a timetable's doses, gathered zone by zone, in plain words."""
+"""What stands at the end of a sheet: its notes, and the reasons of the doses zone by zone."""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 from controller.garden.model import Zone
@@ -18,6 +19,12 @@ _STAGES = {
     "development": "growing",
     "mid": "full grown",
     "late": "late in its season",
+}
+# What is said of each zone alike is said once for more zones than this; our choice.
+_MOST_ALIKE = 2
+_GATHERED = {
+    "plan.throttle_for_time": Message("plan.throttle_all_for_time"),
+    "plan.throttle_for_soil": Message("plan.throttle_all_for_soil"),
 }
 
 
@@ -63,3 +70,19 @@ def why_line(dose: Dose, units: Units) -> str:
 
 def _joined(reasons: Iterable[Message], *, us: bool) -> str:
     return "; ".join(say(reason, us=us) for reason in reasons)
+
+
+def notes_text(remarks: Iterable[Message], *, us: bool) -> list[str]:
+    """Each remark as a note; what is alike for several zones once, with a line for each."""
+    alike: dict[str, list[Message]] = defaultdict(list)
+    for remark in remarks:
+        alike[remark.code if remark.code in _GATHERED else say(remark, us=us)].append(remark)
+    said: list[tuple[str, str]] = []  # an indent, and words
+    for code, found in alike.items():
+        if code in _GATHERED and len(found) > _MOST_ALIKE:
+            said.append(("  ", f"Note: {say(_GATHERED[code], us=us)}:"))
+            ones = (Message("plan.throttle_one", one.values) for one in found)
+            said += [(" " * 6, say(one, us=us)) for one in ones]
+        else:
+            said += [("  ", f"Note: {say(one, us=us)}.") for one in found]
+    return [line for at, words in said for line in paragraph(words, at, at_hyphens=False)]

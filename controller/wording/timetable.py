@@ -17,6 +17,17 @@ SENTENCES: dict[str, str] = {
         "write that as its opening in the garden file: then its dose takes "
         "{then}"
     ),
+    "plan.throttle_all_for_time": (
+        "the water of these zones passes in less than a minute, too short to time by hand, and a "
+        "hand valve is opened for whole minutes. Throttle each with only that zone open, and write "
+        "the flow as its opening in the garden file"
+    ),
+    "plan.throttle_all_for_soil": (
+        "the soil of these zones can take in at once only what passes in less than a minute, and a "
+        "hand valve is opened for whole minutes: the rest stays on the bed. Throttle each with "
+        "only that zone open, and write the flow as its opening in the garden file"
+    ),
+    "plan.throttle_one": "{zone}: to about {flow}; it then takes {then}",
     # Why a dose is due, and what changes it.
     "need.share_used_up": "the allowed share is used up",
     "need.runs_short": "it would run short before the next chance",

@@ -14,7 +14,7 @@ from support.mornings import a_plan
 from controller.demand.records import DayInput
 from controller.garden.model import Bed, Cover, Garden, Planting, Watering, Zone
 from controller.garden.plumbing import Opening, ValveKind
-from controller.messages import Message, verbatim
+from controller.messages import Message, Quantity, Value, verbatim
 from controller.paper.printout import (
     PAGE_LINES,
     Look,
@@ -22,6 +22,7 @@ from controller.paper.printout import (
     timetable_pages,
     timetable_text,
 )
+from controller.paper.reasons import notes_text
 from controller.paper.rounds import hand_minutes, opening_words, rounds_of
 from controller.paper.sheet_head import rain_that_replaces
 from controller.paper.text import WIDTH
@@ -245,6 +246,27 @@ def test_an_empty_week_is_explained() -> None:
     plan = planned(WATERED, rain, FIRST, 1)
     assert not plan.pulses
     assert "\nNo zone needs water: rain of 22.0 mm on 29 June.\n" in timetable_text(plan, WATERED)
+
+
+def _throttle(zone: str) -> Message:
+    values: dict[str, Value] = {
+        "zone": zone,
+        "takes": Quantity(29.0, "duration"),
+        "flow": Quantity(1.6e-3 / 60.0, "rough flow"),
+        "then": Quantity(285.0, "duration"),
+    }
+    return Message("plan.throttle_for_soil", values)
+
+
+def test_what_to_throttle_is_said_once_for_many_zones() -> None:
+    names = ("beans", "leeks", "corn")
+    few = notes_text([_throttle(name) for name in names[:2]], us=False)
+    assert sum("Note: zone" in line for line in few) == 2
+    many = notes_text([_throttle(name) for name in names], us=False)
+    assert sum("Note:" in line for line in many) == 1
+    assert many[-3:] == [
+        f"      {name}: to about 1.6 L/min; it then takes 4 min 45 s" for name in names
+    ]
 
 
 def test_a_sheet_of_some_zones_has_only_what_is_about_them() -> None:
