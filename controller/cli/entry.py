@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 
 from controller.cli.arguments import Parser, below, command_first, deepest, make_whole, show_page
 from controller.cli.command_tree import tree
-from controller.cli.output import plain_streams, print_json, words_on_stderr
+from controller.cli.output import plain_streams, print_json, to_stderr, words_on_stderr
 from controller.cli.progress import progress_words
 from controller.errors import InputError, NoWeather, OutOfRange, RowgateError
 
@@ -30,10 +30,10 @@ def _run(argv: Sequence[str] | None) -> int:
                 print_json({"ok": code == 0, "words": "\n".join(words.lines)})
         return code
     except (InputError, OutOfRange, NoWeather) as fault:
-        print(f"rowgate: {fault}", file=sys.stderr)
+        to_stderr(f"rowgate: {fault}")
         return 2
     except RowgateError as fault:
-        print(f"rowgate: {fault}", file=sys.stderr)
+        to_stderr(f"rowgate: {fault}")
         return 1
     except BrokenPipeError:
         # The reader of the pipe went away; point the descriptor elsewhere so that exit is quiet.

@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 WIDTH = 80
+_SPEAKER = "rowgate: "
 # The control characters but tab, line feed and carriage return, and the marks that turn the
 # direction of what follows (Unicode's bidirectional algorithm, UAX #9, 2).
 _NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
@@ -110,11 +111,13 @@ def _wrapped(line: str) -> list[str]:
     """The line in pieces of 80 columns; one that is short enough as it is."""
     if len(line) <= WIDTH:
         return [line]
-    indent = " " * (len(line) - len(line.lstrip()) + 2)
+    words = line.removeprefix(_SPEAKER).lstrip()
+    before = line[: len(line) - len(words)]
     return textwrap.wrap(
-        line,
+        words,
         WIDTH,
-        subsequent_indent=indent,
+        initial_indent=before,
+        subsequent_indent=" " * (len(before) - len(before.lstrip()) + 2),
         break_long_words=False,
         break_on_hyphens=False,
         replace_whitespace=False,

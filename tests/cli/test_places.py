@@ -125,7 +125,7 @@ def test_what_the_example_cannot_do_asks_for_one_s_own_garden(
     monkeypatch.chdir(tmp_path)
     code, out, err = run(*words)
     assert (code, out) == (2, "")
-    assert "name your garden file with --garden FILE or in ROWGATE_GARDEN" in err
+    assert "name your garden file with --garden FILE or in ROWGATE_GARDEN" in " ".join(err.split())
     assert list(tmp_path.iterdir()) == []
 
 
@@ -234,7 +234,7 @@ def test_of_several_daemons_the_command_asks_which(
     one, other = listen(tmp_path / "one"), listen(tmp_path / "other")
     code, out, err = run("close")
     assert (code, out, asked) == (2, "", [])
-    assert f"say which by --runtime FOLDER: {one}, {other}" in err
+    assert f"say which by --runtime FOLDER: {one}, {other}" in " ".join(err.split())
     assert run("close", "--runtime", str(other))[0] == 0
     assert run("close", "--garden", str(one / "garden.toml"))[0] == 0
     assert asked == [other, one]

@@ -220,10 +220,10 @@ class Talk:
             before = self._meter.count()
             self._person.wait(METER_AT_REST_S)
             counts = self._meter.count() - before
-        what = "is any relay's lamp on" if self._dry else "is any relay's lamp on, or water running"
+        what = "Is any relay's lamp on" if self._dry else "Is any relay's lamp on, or water running"
         while True:
             answer = self._asking.answer(
-                f"All lines are off, and nothing was opened: {what}?\n"
+                f"All lines are off, and nothing was opened.\n{what}?\n"
                 "  none; all; or the numbers of the zones"
             )
             if answer in NONE or answer in NO:
