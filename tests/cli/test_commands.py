@@ -14,31 +14,14 @@ from pathlib import Path
 import pytest
 from pytest import approx
 from support.clock import HandClock
+from support.garden_files import BY_HAND, LEEKS, hand_zone
 from support.logbook import close
 
 import controller.cli.logbook_commands as logbook_commands
 import controller.cli.plan_commands as plan_commands
 from controller.cli import main
 
-SMALL = """
-[site]
-name = "Small"
-latitude = 47.1
-longitude = 8.2
-elevation = "430 m"
-timezone = "Europe/Zurich"
-[supply]
-static_pressure = "48 psi"
-flow_test = { fill = "5 gal", seconds = 40 }
-[weather]
-file = "weather.csv"
-[[zone]]
-name = "leeks"
-main_run = "18 ft"
-valve = { hand = true }
-row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
-planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
-"""
+SMALL = f'{BY_HAND}[weather]\nfile = "weather.csv"\n' + hand_zone("leeks", LEEKS)
 WEATHER = "date,tmin_c,tmax_c,rain_mm\n" + "".join(
     f"2031-06-{day:02d},11,24,0\n" for day in range(1, 26)
 )

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from pytest import approx
 from support.clock import HandClock
+from support.garden_files import WITH_WEATHER
 
 import controller.cli.garden_commands as garden_commands
 import controller.cli.logbook_commands as logbook_commands
@@ -19,19 +20,9 @@ from controller.demand.records import RECORDED
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 
-GARDEN = """
-[site]
-name = "Invented"
-latitude = 47.1
-longitude = 8.2
-elevation = "430 m"
-timezone = "Europe/Zurich"
-units = "metric"
-[supply]
-static_pressure = "40 psi"
-flow_test = { flow = "8 gal/min", pressure = "20 psi" }
-[weather]
-file = "weather.csv"
+GARDEN = (
+    WITH_WEATHER
+    + """\
 [[zone]]
 name = "slow"
 opening = "unknown"
@@ -45,6 +36,7 @@ name = "open"
 row = [ { length = "12 ft", every = "6 in", bore = "1/16 in" } ]
 planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
 """
+)
 WEATHER = "date,tmin_c,tmax_c,rain_mm\n" + "".join(
     f"2031-06-{day:02d},11,24,0\n" for day in range(1, 26)
 )

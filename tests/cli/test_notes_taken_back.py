@@ -11,25 +11,16 @@ from typing import Any
 import pytest
 from pytest import approx
 from support.clock import HandClock
+from support.garden_files import WITH_WEATHER
 
 import controller.cli.logbook_commands as logbook_commands
 import controller.cli.plan_commands as plan_commands
 from controller.cli import main
 from controller.logbook.queries import Questions
 
-GARDEN = """
-[site]
-name = "Invented"
-latitude = 47.1
-longitude = 8.2
-elevation = "430 m"
-timezone = "Europe/Zurich"
-units = "metric"
-[supply]
-static_pressure = "40 psi"
-flow_test = { flow = "8 gal/min", pressure = "20 psi" }
-[weather]
-file = "weather.csv"
+GARDEN = (
+    WITH_WEATHER
+    + """\
 [watering]
 hand_water = "as confirmed"
 [[zone]]
@@ -43,6 +34,7 @@ valve = { hand = true }
 row = [ { length = "4 m", every = "15 cm", bore = "1.6 mm", width = "60 cm" } ]
 planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
 """
+)
 WEATHER = "date,tmin_c,tmax_c,rain_mm\n" + "".join(
     f"2031-06-{day:02d},{11 + day % 2},{24 + day % 3},0\n" for day in range(1, 26)
 )

@@ -9,6 +9,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
+from support.garden_files import BY_HAND, LEEKS, hand_zone
 
 import controller.cli.daemon_commands as daemon_commands
 import controller.cli.places as places
@@ -18,23 +19,7 @@ from controller.daemon.control import protocol
 from controller.daemon.control.protocol import SOCKET_NAME
 
 Run = Callable[..., tuple[int, str, str]]
-GARDEN = """
-[site]
-name = "Back yard"
-latitude = 47.1
-longitude = 8.2
-elevation = "430 m"
-timezone = "Europe/Zurich"
-[supply]
-static_pressure = "48 psi"
-flow_test = { fill = "5 gal", seconds = 40 }
-[[zone]]
-name = "leeks"
-main_run = "18 ft"
-valve = { hand = true }
-row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
-planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
-"""
+GARDEN = BY_HAND.replace("Small", "Back yard") + hand_zone("leeks", LEEKS)
 
 
 @pytest.fixture(autouse=True)

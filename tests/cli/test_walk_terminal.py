@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from support.clock import HandClock
+from support.garden_files import BY_HAND, LEEKS, hand_zone
 from support.until import until
 
 from controller.cli.walk.dialogue import AtTerminal, WalkEnded
@@ -20,25 +21,9 @@ from controller.cli.walk.guard import Guard
 from controller.errors import DaemonError
 from controller.valves.alloff import PRETENDED
 
-GARDEN = """
-[site]
-name = "Small"
-latitude = 47.1
-longitude = 8.2
-elevation = "430 m"
-timezone = "Europe/Zurich"
-[supply]
-static_pressure = "48 psi"
-flow_test = { fill = "5 gal", seconds = 40 }
-[board]
-pins = "mock"
-[[zone]]
-name = "leeks"
-main_run = "18 ft"
-valve = { relay = 17, kind = "direct" }
-row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
-planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
-"""
+GARDEN = f'{BY_HAND}[board]\npins = "mock"\n' + hand_zone("leeks", LEEKS).replace(
+    "hand = true", 'relay = 17, kind = "direct"'
+)
 WITHIN_S = 60.0
 
 

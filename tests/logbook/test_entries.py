@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -27,23 +26,6 @@ from controller.logbook.schema import MIGRATIONS, migrate
 STEPS = [migration.name for migration in MIGRATIONS.pending(Database(memory=True))]
 UTC_ZONE = ZoneInfo("UTC")
 FULL = Observation(zone="a", day=DAY, event="full")
-
-
-@pytest.fixture
-def clock() -> HandClock:
-    return HandClock()
-
-
-@pytest.fixture
-def book(tmp_path: Path, clock: HandClock) -> Iterator[Logbook]:
-    with Logbook(tmp_path / "logbook.db", clock) as book:
-        yield book
-
-
-@pytest.fixture
-def ask(book: Logbook) -> Iterator[Questions]:
-    with Questions(book.path) as ask:
-        yield ask
 
 
 def rows_of(path: Path) -> dict[str, list[Any]]:

@@ -71,6 +71,21 @@ timezone = "Europe/Zurich"
 static_pressure = "48 psi"
 flow_test = { fill = "5 gal", seconds = 40 }
 """
+# A metric garden with a file of weather; its zones come behind it. Invented.
+WITH_WEATHER = """
+[site]
+name = "Invented"
+latitude = 47.1
+longitude = 8.2
+elevation = "430 m"
+timezone = "Europe/Zurich"
+units = "metric"
+[supply]
+static_pressure = "40 psi"
+flow_test = { flow = "8 gal/min", pressure = "20 psi" }
+[weather]
+file = "weather.csv"
+"""
 LEEKS = 'crop = "leek", transplanted = 2031-04-22, until = 2031-10-10'
 
 

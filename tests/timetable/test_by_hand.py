@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, time, timedelta
 from typing import Any
 
 import pytest
@@ -14,6 +14,7 @@ from pytest import approx
 from support.by_hand import asked, by_hand, eight_by_hand, example_garden, planned, visits
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
+from support.jobs import FIVE, SharedTap, a_job
 from support.wording import said
 
 from controller.demand.records import DayInput
@@ -33,51 +34,19 @@ from controller.wording.say import say
 from crops.catalogue import load
 
 CATALOGUE = load()
-FIVE = datetime(2031, 6, 1, 17, tzinfo=UTC)
 DAY = timedelta(days=1)
 FIRST = date(2031, 7, 1)
-SAND = Soaking(strip_m2=10.0, intake_mm_s=1.0, basin_mm=100.0)  # takes in whatever comes
 # 0.1 L/s is 0.05 mm/s, of which 0.01 soak in: 10 mm stand after 250 s and 25 L; so four minutes,
 # after which 9.6 mm soak away in 16.
 LOAM = Soaking(strip_m2=2.0, intake_mm_s=0.01, basin_mm=10.0)
 
 
-class Tap:
-    """Each zone has a flow of its own, whatever else is open."""
-
-    def __init__(self, **alone_l_s: float) -> None:
-        self.alone_l_s = alone_l_s
-
-    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
-        return self.alone_l_s[zone]
-
-    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
-        return 0
-
-    def stays_open(self, together: frozenset[str]) -> Message | None:
-        return None
-
-
-def a_job(zone: str = "a", **more: Any) -> Job:
-    plain = Job(
-        zone=zone,
-        day=date(2031, 6, 1),
-        valve=ValveKind.HAND,
-        relay_line=None,
-        even_litres=30.0,
-        line_litres=0.0,
-        urgency=0.5,
-        stretches=(Stretch(FIVE, FIVE + timedelta(hours=3)),),
-        soaking=SAND,
-        longest_open_s=3600.0,
-        shortest_pulse_s=5.0,
-        cap_litres=1000.0,
-    )
-    return replace(plain, **more)
+def a_hand_job(zone: str = "a", **more: Any) -> Job:
+    return a_job(zone, **{"valve": ValveKind.HAND, "relay_line": None, "even_litres": 30.0, **more})
 
 
 def packed(*jobs: Job, flow_l_s: float = 0.1, **limits: int) -> Packed:
-    tap = Tap(**{job.zone: flow_l_s for job in jobs})
+    tap = SharedTap(1e6, {job.zone: flow_l_s for job in jobs})
     by_hand = HandLimits(**{"visits": 1, "turns": 12, **limits})
     return pack(list(jobs), tap, most_open=3, least_share=0.5, by_hand=by_hand)
 
@@ -102,19 +71,19 @@ def minutes(pulses: tuple[Pulse, ...]) -> list[tuple[str, float, float]]:
     [(30.0, 5), (26.0, 4), (27.0, 5), (3.0, 1), (5.9, 1)],  # WORKED: 6 L a minute, no line to fill
 )
 def test_an_opening_takes_the_nearest_whole_minutes(litres: float, open_min: int) -> None:
-    (pulse,) = packed(a_job(even_litres=litres)).pulses
+    (pulse,) = packed(a_hand_job(even_litres=litres)).pulses
     assert pulse.open_s == 60.0 * open_min
     assert pulse.litres == approx(6.0 * open_min)  # those of the rounded time
     assert pulse.opens_utc == FIVE
 
 
 def test_what_rounding_leaves_is_no_leftover() -> None:
-    assert packed(a_job(even_litres=26.0)).not_fitted == ()
+    assert packed(a_hand_job(even_litres=26.0)).not_fitted == ()
 
 
 def test_a_dose_under_half_a_minute_waits_unless_the_crop_would_run_short() -> None:
     # WORKED: 2.5 L pass in 25 s.
-    found = packed(a_job(even_litres=2.5))
+    found = packed(a_hand_job(even_litres=2.5))
     assert found.pulses == ()
     assert [(said(left.reason), left.litres) for left in found.not_fitted] == [
         (
@@ -123,46 +92,47 @@ def test_a_dose_under_half_a_minute_waits_unless_the_crop_would_run_short() -> N
             2.5,
         )
     ]
-    (pulse,) = packed(a_job(even_litres=2.5, needed_litres=2.0)).pulses
+    (pulse,) = packed(a_hand_job(even_litres=2.5, needed_litres=2.0)).pulses
     assert (pulse.open_s, pulse.litres) == (60.0, approx(6.0))
 
 
 def test_a_dose_that_needs_two_pulses_is_divided_evenly() -> None:
     # WORKED: 25 L and a bit, one basin and a bit, would be 4 minutes and a leftover of 1; 30 L are
     # 5 minutes: three and two.
-    found = packed(a_job(even_litres=30.0, soaking=LOAM, own_rule=True))
+    found = packed(a_hand_job(even_litres=30.0, soaking=LOAM, own_rule=True))
     assert [p.open_s / 60.0 for p in found.pulses] == [3.0, 2.0]
     assert found.not_fitted == ()
 
 
 def test_each_pulse_fills_its_line_within_its_minutes() -> None:
     # WORKED: 30 L in 300 s, and 3 L in 30 s for the line of each of two pulses: 6 minutes.
-    found = packed(a_job(even_litres=30.0, soaking=LOAM, line_litres=3.0, own_rule=True))
+    found = packed(a_hand_job(even_litres=30.0, soaking=LOAM, line_litres=3.0, own_rule=True))
     assert [p.open_s / 60.0 for p in found.pulses] == [3.0, 3.0]
     assert sum(p.litres - (p.line_litres or 0.0) for p in found.pulses) == approx(30.0)
 
 
 def test_a_basin_that_fills_in_seconds_still_gets_a_minute() -> None:
     # WORKED: 1 L/s on 2 m2 fill 10 mm in 20 s.
-    found = packed(a_job(even_litres=90.0, soaking=LOAM, own_rule=True), flow_l_s=1.0)
+    found = packed(a_hand_job(even_litres=90.0, soaking=LOAM, own_rule=True), flow_l_s=1.0)
     assert [p.open_s for p in found.pulses] == [60.0]  # 90 s, in two minutes, but it soaks too long
     assert found.pulses[0].litres == approx(60.0)
 
 
 def test_no_opening_passes_the_cap_the_window_or_the_longest_time() -> None:
-    capped = packed(a_job(even_litres=30.0, cap_litres=22.0))  # WORKED: 22 L are 3 min 40 s
+    capped = packed(a_hand_job(even_litres=30.0, cap_litres=22.0))  # WORKED: 22 L are 3 min 40 s
     assert [p.open_s for p in capped.pulses] == [180.0]
     assert {left.reason.code for left in capped.not_fitted} == {"left.over_cap"}
     assert sum(left.litres for left in capped.not_fitted) == approx(12.0)
     short = Stretch(FIVE, FIVE + timedelta(minutes=3, seconds=40))
-    closed = packed(a_job(even_litres=30.0, stretches=(short,)))
+    closed = packed(a_hand_job(even_litres=30.0, stretches=(short,)))
     assert [p.open_s for p in closed.pulses] == [180.0]
-    almost = packed(a_job(even_litres=24.0, stretches=(short,)))  # WORKED: 4 minutes, one too many
+    # WORKED: 4 minutes, one too many.
+    almost = packed(a_hand_job(even_litres=24.0, stretches=(short,)))
     assert [p.open_s for p in almost.pulses] == [180.0]
     assert [left.reason.code for left in closed.not_fitted] == ["left.windows_closed"]
-    longest = packed(a_job(even_litres=30.0, longest_open_s=150.0))  # WORKED: 2, 2 and 1 minutes
+    longest = packed(a_hand_job(even_litres=30.0, longest_open_s=150.0))
     assert [p.open_s for p in longest.pulses] == [120.0, 120.0, 60.0]
-    none = packed(a_job(even_litres=30.0, longest_open_s=50.0))
+    none = packed(a_hand_job(even_litres=30.0, longest_open_s=50.0))
     assert none.pulses == ()
     assert said(none.not_fitted[0].reason) == (
         "its valve may be open 50 s at most, and its smallest pulse is 60 s, 0 s to fill its line "
@@ -183,7 +153,7 @@ def test_whatever_the_garden_openings_are_whole_minutes_within_the_limits(
     litres: list[float], line: float, flow: float, basin: float, turns: int, visits_a_day: int
 ) -> None:
     jobs = [
-        a_job(
+        a_hand_job(
             f"z{number}",
             even_litres=wanted,
             line_litres=line,
@@ -228,7 +198,7 @@ def test_whatever_the_garden_openings_are_whole_minutes_within_the_limits(
 def test_while_one_zone_soaks_the_keeper_turns_the_next() -> None:
     # WORKED: three zones of 30 L need two pulses each, 3 and 2 minutes. After 3 minutes 7.2 mm
     # stand and soak for 12; the two other zones take 4 minutes each with the walk.
-    jobs = [a_job(name, soaking=LOAM) for name in "abc"]
+    jobs = [a_hand_job(name, soaking=LOAM) for name in "abc"]
     found = packed(*jobs)
     assert minutes(found.pulses) == [
         ("a", 0.0, 3.0),
@@ -243,8 +213,8 @@ def test_while_one_zone_soaks_the_keeper_turns_the_next() -> None:
 
 def test_the_zone_with_the_longest_way_to_go_comes_first() -> None:
     """By urgency alone the keeper would wait for it at the end."""
-    quick = a_job("quick", even_litres=30.0, urgency=0.9)
-    slow = a_job("slow", even_litres=42.0, soaking=replace(LOAM, intake_mm_s=0.02))
+    quick = a_hand_job("quick", even_litres=30.0, urgency=0.9)
+    slow = a_hand_job("slow", even_litres=42.0, soaking=replace(LOAM, intake_mm_s=0.02))
     # WORKED: 0.05 - 0.02 mm/s fill 10 mm in 333 s, so five minutes at most; 42 L are seven: four
     # and three. After four 7.2 mm stand, which soak for six.
     assert minutes(packed(quick, slow).pulses) == [
@@ -256,8 +226,8 @@ def test_the_zone_with_the_longest_way_to_go_comes_first() -> None:
 
 def test_in_a_window_that_is_too_short_the_neediest_goes_first() -> None:
     short = (Stretch(FIVE, FIVE + timedelta(minutes=7)),)
-    needy = a_job("needy", even_litres=30.0, urgency=0.9, stretches=short)
-    slow = a_job("slow", even_litres=30.0, soaking=LOAM, stretches=short)
+    needy = a_hand_job("needy", even_litres=30.0, urgency=0.9, stretches=short)
+    slow = a_hand_job("slow", even_litres=30.0, soaking=LOAM, stretches=short)
     found = packed(needy, slow)
     assert minutes(found.pulses)[0] == ("needy", 0.0, 5.0)
     assert [left.zone for left in found.not_fitted] == ["slow"]
@@ -265,7 +235,7 @@ def test_in_a_window_that_is_too_short_the_neediest_goes_first() -> None:
 
 def test_a_pause_of_more_than_a_quarter_of_an_hour_ends_the_round() -> None:
     # WORKED: 42 L are seven minutes, four and three; after four 9.6 mm stand for 16.
-    job = a_job(even_litres=42.0, soaking=LOAM)
+    job = a_hand_job(even_litres=42.0, soaking=LOAM)
     once = packed(job)
     assert minutes(once.pulses) == [("a", 0.0, 4.0)]
     (left,) = once.not_fitted
@@ -281,7 +251,7 @@ def test_a_pause_of_more_than_a_quarter_of_an_hour_ends_the_round() -> None:
 
 
 def test_for_a_crop_that_would_run_short_the_keeper_waits_up_to_two_hours() -> None:
-    job = a_job(even_litres=42.0, soaking=LOAM, needed_litres=30.0)
+    job = a_hand_job(even_litres=42.0, soaking=LOAM, needed_litres=30.0)
     waited = packed(job).pulses
     assert minutes(waited) == [("a", 0.0, 4.0), ("a", 20.0, 23.0)]
     assert [pulse.visit for pulse in waited] == [1, 1]
@@ -293,14 +263,14 @@ def test_for_a_crop_that_would_run_short_the_keeper_waits_up_to_two_hours() -> N
 
 
 def test_seedbeds_and_plants_just_set_out_are_held_back_by_no_limit() -> None:
-    job = a_job(even_litres=42.0, soaking=LOAM, own_rule=True)
+    job = a_hand_job(even_litres=42.0, soaking=LOAM, own_rule=True)
     assert len(packed(job, turns=1).pulses) == 2
 
 
 def test_turns_go_round_the_neediest_first() -> None:
     # Three zones of two pulses each, four turns: each its first, then the neediest its second.
     jobs = [
-        a_job(name, soaking=LOAM, urgency=urgency)
+        a_hand_job(name, soaking=LOAM, urgency=urgency)
         for name, urgency in (("a", 0.2), ("b", 0.9), ("c", 0.5))
     ]
     found = packed(*jobs, turns=4)
@@ -315,7 +285,7 @@ def test_turns_go_round_the_neediest_first() -> None:
 
 def test_each_keeper_makes_a_round_of_their_own() -> None:
     jobs = [
-        a_job(name, soaking=LOAM, keeper=keeper, urgency=urgency)
+        a_hand_job(name, soaking=LOAM, keeper=keeper, urgency=urgency)
         for name, keeper, urgency in (
             ("a", "Odile", 0.9),
             ("b", "Bram", 0.8),
@@ -329,7 +299,7 @@ def test_each_keeper_makes_a_round_of_their_own() -> None:
 
 def test_relay_zones_are_packed_as_if_no_limit_were() -> None:
     jobs = [
-        a_job(name, valve=ValveKind.RELAY, relay_line=17, soaking=LOAM, even_litres=litres)
+        a_hand_job(name, valve=ValveKind.RELAY, relay_line=17, soaking=LOAM, even_litres=litres)
         for name, litres in (("a", 42.3), ("b", 7.7), ("c", 0.9))
     ]
     assert packed(*jobs, turns=1) == packed(*jobs, turns=200, visits=12)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -13,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import a_garden, a_zone
+from support.jobs import FIVE, SharedTap, a_job
 
 from controller.garden.plumbing import Opening, Supply, ValveKind
 from controller.hydraulics.network.garden_lines import Lines
@@ -27,42 +27,6 @@ from controller.units import m3_s_from_l_min
 from controller.wording.say import say
 
 SECOND = timedelta(seconds=1)
-FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)
-SAND = Soaking(strip_m2=10.0, intake_mm_s=1.0, basin_mm=100.0)  # takes in whatever comes
-
-
-class SharedTap:
-    """A tap of so many litres a second; each zone takes its own flow or an equal share."""
-
-    def __init__(self, tap_l_s: float, alone_l_s: Mapping[str, float]) -> None:
-        self.tap_l_s, self.alone_l_s = tap_l_s, alone_l_s
-
-    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
-        return min(self.alone_l_s[zone], self.tap_l_s / len(together))
-
-    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
-        return 0
-
-    def stays_open(self, together: frozenset[str]) -> Message | None:
-        return None
-
-
-def a_job(zone: str = "a", **more: object) -> Job:
-    plain = Job(
-        zone=zone,
-        day=date(2031, 6, 1),
-        valve=ValveKind.RELAY,
-        relay_line=17,
-        even_litres=60.0,
-        line_litres=0.0,
-        urgency=0.5,
-        stretches=(Stretch(FIVE, FIVE + timedelta(hours=3)),),
-        soaking=SAND,
-        longest_open_s=3600.0,
-        shortest_pulse_s=5.0,
-        cap_litres=1000.0,
-    )
-    return replace(plain, **more)  # type: ignore[arg-type]
 
 
 def packed(
