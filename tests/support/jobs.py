@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -31,6 +32,11 @@ class SharedTap:
 
     def stays_open(self, together: frozenset[str]) -> Message | None:
         return None
+
+
+def alike(tap_l_s: float, alone_l_s: float) -> SharedTap:
+    """Such a tap; every zone takes the same flow alone."""
+    return SharedTap(tap_l_s, defaultdict(lambda: alone_l_s))
 
 
 def a_job(zone: str = "a", **more: Any) -> Job:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import timedelta
+from typing import Any
 
 import pytest
 from pytest import approx
 from support.gardens import a_garden, a_row, a_zone
+from support.jobs import FIVE, SharedTap, a_job, alike
 
-from controller.garden.plumbing import Drilling, Face, ValveKind
+from controller.garden.plumbing import Drilling, Face
 from controller.hydraulics.network.garden_lines import Lines
-from controller.messages import Message
 from controller.timetable.need.dose import Soaking
 from controller.timetable.need.pulse_length import (
     filling_s,
@@ -24,45 +24,14 @@ from controller.timetable.windows import Stretch
 from controller.units import l_from_m3
 from controller.wording.say import say
 
-FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)
-SAND = Soaking(strip_m2=10.0, intake_mm_s=1.0, basin_mm=100.0)
+
+def a_filling_job(zone: str = "a", minutes: float = 180.0, **more: Any) -> Job:
+    """60 L through a line of 3 L, from five o'clock for so many minutes."""
+    window = (Stretch(FIVE, FIVE + timedelta(minutes=minutes)),)
+    return a_job(zone, **{"line_litres": 3.0, "stretches": window, **more})
 
 
-class Tap:
-    """Each zone has its own flow alone and an equal share of the tap together."""
-
-    def __init__(self, tap_l_s: float, alone_l_s: float) -> None:
-        self.tap_l_s, self.alone_l_s = tap_l_s, alone_l_s
-
-    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
-        return min(self.alone_l_s, self.tap_l_s / len(together))
-
-    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
-        return 0
-
-    def stays_open(self, together: frozenset[str]) -> Message | None:
-        return None
-
-
-def a_job(zone: str = "a", minutes: float = 180.0, **more: object) -> Job:
-    plain = Job(
-        zone=zone,
-        day=date(2031, 6, 1),
-        valve=ValveKind.RELAY,
-        relay_line=17,
-        even_litres=60.0,
-        line_litres=3.0,
-        urgency=0.5,
-        stretches=(Stretch(FIVE, FIVE + timedelta(minutes=minutes)),),
-        soaking=SAND,
-        longest_open_s=3600.0,
-        shortest_pulse_s=5.0,
-        cap_litres=1000.0,
-    )
-    return replace(plain, **more)  # type: ignore[arg-type]
-
-
-def packed(*jobs: Job, tap: Tap) -> Packed:
+def packed(*jobs: Job, tap: SharedTap) -> Packed:
     return pack(jobs, tap, most_open=3, least_share=0.3)
 
 
@@ -87,7 +56,7 @@ def test_a_line_with_holes_up_stays_full_and_needs_no_filling() -> None:
 
 def test_a_dose_that_would_be_mostly_filling_waits() -> None:
     # WORKED: 2 L at 0.5 L/s run 4 s after the 6 s that fill 3 L: under 5 s.
-    found = packed(a_job(even_litres=2.0), tap=Tap(1.0, 0.5))
+    found = packed(a_filling_job(even_litres=2.0), tap=alike(1.0, 0.5))
     assert found.pulses == ()
     (left,) = found.not_fitted
     assert left.litres == approx(2.0)
@@ -97,7 +66,7 @@ def test_a_dose_that_would_be_mostly_filling_waits() -> None:
 
 
 def test_a_valve_that_may_not_stay_open_long_enough_to_fill_its_line_stays_shut() -> None:
-    found = packed(a_job(longest_open_s=10.0), tap=Tap(1.0, 0.5))
+    found = packed(a_filling_job(longest_open_s=10.0), tap=alike(1.0, 0.5))
     assert found.pulses == ()
     assert say(found.not_fitted[0].reason, us=False) == (
         "its valve may be open 10 s at most, and its smallest pulse is 11 s, 6 s to fill its line "
@@ -106,7 +75,7 @@ def test_a_valve_that_may_not_stay_open_long_enough_to_fill_its_line_stays_shut(
 
 
 def test_a_window_too_short_to_fill_a_line_is_not_used() -> None:
-    found = packed(a_job(minutes=0.1), tap=Tap(1.0, 0.5))
+    found = packed(a_filling_job(minutes=0.1), tap=alike(1.0, 0.5))
     assert found.pulses == ()
     assert say(found.not_fitted[0].reason, us=False).startswith(
         "no window of the day is long enough: its smallest"
@@ -116,7 +85,7 @@ def test_a_window_too_short_to_fill_a_line_is_not_used() -> None:
 def test_a_long_dose_is_cut_into_equal_openings_that_each_fill_the_line() -> None:
     # WORKED: 30 s open are 15 L, of which 3 L fill the line: 60 L make five pulses of 12 L, and
     # each is open for 30 s. Sand takes in 10 L/s, so nothing stands between them.
-    found = packed(a_job(longest_open_s=30.0), tap=Tap(1.0, 0.5))
+    found = packed(a_filling_job(longest_open_s=30.0), tap=alike(1.0, 0.5))
     assert [p.open_s for p in found.pulses] == [30.0] * 5
     assert sum(p.litres for p in found.pulses) == approx(60.0 + 5 * 3.0)
     assert found.not_fitted == ()
@@ -125,8 +94,8 @@ def test_a_long_dose_is_cut_into_equal_openings_that_each_fill_the_line() -> Non
 def test_a_zone_does_not_join_a_set_in_which_its_line_would_not_fill() -> None:
     # WORKED: alone "b" has 0.5 L/s and fills 3 L in 6 s; beside "a" 0.25 L/s and 12 s, past the 14
     # s it may be open with the 5 s to water. It waits for "a" to shut.
-    a, b = a_job("a", urgency=0.9), a_job("b", longest_open_s=14.0, even_litres=3.0)
-    found = packed(a, b, tap=Tap(0.5, 0.5))
+    a, b = a_filling_job("a", urgency=0.9), a_filling_job("b", longest_open_s=14.0, even_litres=3.0)
+    found = packed(a, b, tap=alike(0.5, 0.5))
     first, *later = found.pulses
     assert first.zone == "a"
     assert first.together == ()
@@ -141,7 +110,7 @@ def test_what_is_left_of_a_cut_dose_waits_if_it_is_too_little() -> None:
         Stretch(FIVE, FIVE + timedelta(seconds=30)),
         Stretch(FIVE + timedelta(hours=1), FIVE + timedelta(hours=2)),
     )
-    found = packed(a_job(even_litres=14.0, stretches=windows), tap=Tap(1.0, 0.5))
+    found = packed(a_filling_job(even_litres=14.0, stretches=windows), tap=alike(1.0, 0.5))
     assert len(found.pulses) == 1
     assert found.not_fitted[0].litres == approx(2.0)
     assert "less than 5 s after filling" in say(found.not_fitted[0].reason, us=False)
@@ -152,7 +121,7 @@ def test_what_runs_out_of_the_line_finds_room_in_the_basin_and_soaks_away_too() 
     # 0.05 mm/s that is 0.2 mm/s net, 42.5 s and 21.25 L. 42.5 L make two pulses, each 6 s longer to
     # fill the line. Then 8.5 and 1.5 mm stand, and soak away in 200 s.
     basin = Soaking(strip_m2=2.0, intake_mm_s=0.05, basin_mm=10.0)
-    found = packed(a_job(even_litres=42.5, soaking=basin), tap=Tap(1.0, 0.5))
+    found = packed(a_filling_job(even_litres=42.5, soaking=basin), tap=alike(1.0, 0.5))
     assert [p.open_s for p in found.pulses] == [48.5, 48.5]
     first, second = found.pulses
     assert (second.opens_utc - first.closes_utc).total_seconds() == approx(200.0, abs=1.0)

@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import EVERY_DAY
+from support.jobs import FIVE, SharedTap, a_job, alike
 
 from controller.garden.model import Watering
 from controller.garden.plumbing import Valve, ValveKind
-from controller.messages import Message
 from controller.timetable.need.dose import Soaking
 from controller.timetable.need.pulse_length import (
     least_water_s,
@@ -29,50 +30,15 @@ from controller.timetable.records import Pulse
 from controller.timetable.windows import Stretch
 from controller.wording.say import say
 
-FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)
-SAND = Soaking(strip_m2=10.0, intake_mm_s=1.0, basin_mm=100.0)  # takes in whatever comes
-
 travel = st.floats(min_value=0.0, max_value=30.0)
 
 
-class Tap:
-    """Each zone has its own flow alone and an equal share of the tap together."""
-
-    def __init__(self, tap_l_s: float, alone_l_s: float) -> None:
-        self.tap_l_s, self.alone_l_s = tap_l_s, alone_l_s
-
-    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
-        return min(self.alone_l_s, self.tap_l_s / len(together))
-
-    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
-        return 0
-
-    def stays_open(self, together: frozenset[str]) -> Message | None:
-        return None
-
-
-def a_ball(zone: str = "a", **more: object) -> Job:
+def a_ball(zone: str = "a", **more: Any) -> Job:
     """60 L by a ball that opens in 8 s and shuts in 4, from five o'clock for three hours."""
-    plain = Job(
-        zone=zone,
-        day=date(2031, 6, 1),
-        valve=ValveKind.RELAY,
-        relay_line=17,
-        even_litres=60.0,
-        line_litres=0.0,
-        urgency=0.5,
-        stretches=(Stretch(FIVE, FIVE + timedelta(hours=3)),),
-        soaking=SAND,
-        longest_open_s=3600.0,
-        shortest_pulse_s=6.0,
-        opens_in_s=8.0,
-        closes_in_s=4.0,
-        cap_litres=1000.0,
-    )
-    return replace(plain, **more)  # type: ignore[arg-type]
+    return a_job(zone, **{"shortest_pulse_s": 6.0, "opens_in_s": 8.0, "closes_in_s": 4.0, **more})
 
 
-def packed(*jobs: Job, tap: Tap, most_open: int = 3) -> Packed:
+def packed(*jobs: Job, tap: SharedTap, most_open: int = 3) -> Packed:
     return pack(jobs, tap, most_open=most_open, least_share=0.3)
 
 
@@ -147,7 +113,7 @@ def test_the_shortest_pulse_is_the_valves_own_else_the_gardens_and_never_under_i
 
 def test_a_ball_is_told_to_be_open_for_its_litres_and_half_its_travel() -> None:
     # WORKED: 60 L at 0.5 L/s are 120 s; 8/2 more to open, 4/2 less to shut: 122 s.
-    found = packed(a_ball(), tap=Tap(1.0, 0.5))
+    found = packed(a_ball(), tap=alike(1.0, 0.5))
     assert [(p.opens_utc, p.open_s) for p in found.pulses] == [(FIVE, 122.0)]
     assert found.pulses[0].litres == approx(60.0, abs=1e-9)
     assert found.not_fitted == ()
@@ -155,7 +121,7 @@ def test_a_ball_is_told_to_be_open_for_its_litres_and_half_its_travel() -> None:
 
 def test_filling_the_line_comes_on_top() -> None:
     # WORKED: 3 L more are 6 s more.
-    found = packed(a_ball(line_litres=3.0), tap=Tap(1.0, 0.5))
+    found = packed(a_ball(line_litres=3.0), tap=alike(1.0, 0.5))
     assert [p.open_s for p in found.pulses] == [128.0]
     assert found.pulses[0].litres == approx(63.0, abs=1e-9)
 
@@ -163,7 +129,7 @@ def test_filling_the_line_comes_on_top() -> None:
 def test_a_ball_is_quite_shut_when_its_window_ends() -> None:
     # WORKED: told to shut 4 s before the minute is over, at 56 s: 56 - 4 + 2 = 54 s, 27 L.
     window = (Stretch(FIVE, FIVE + timedelta(minutes=1)),)
-    found = packed(a_ball(stretches=window), tap=Tap(1.0, 0.5))
+    found = packed(a_ball(stretches=window), tap=alike(1.0, 0.5))
     assert [p.open_s for p in found.pulses] == [56.0]
     assert found.pulses[0].litres == approx(27.0, abs=1e-9)
     (left,) = found.not_fitted
@@ -173,7 +139,7 @@ def test_a_ball_is_quite_shut_when_its_window_ends() -> None:
 
 def test_no_zone_comes_in_for_one_that_still_travels() -> None:
     # WORKED: told to shut at 122 s, quite shut at 126.
-    found = packed(a_ball("a", urgency=0.9), a_ball("b"), tap=Tap(1.0, 0.5), most_open=1)
+    found = packed(a_ball("a", urgency=0.9), a_ball("b"), tap=alike(1.0, 0.5), most_open=1)
     first, second = found.pulses
     assert (second.opens_utc - first.closes_utc).total_seconds() == 4.0
 
@@ -181,7 +147,7 @@ def test_no_zone_comes_in_for_one_that_still_travels() -> None:
 def test_a_ball_is_not_opened_again_before_it_is_shut() -> None:
     # WORKED: 100 s at most are 98 s of water, 49 L: 60 L make two pulses of 30 L, 60 s of water, 62
     # s told. Sand has drunk it all at once, so the second waits for the travel alone.
-    found = packed(a_ball(longest_open_s=100.0), tap=Tap(1.0, 0.5))
+    found = packed(a_ball(longest_open_s=100.0), tap=alike(1.0, 0.5))
     first, second = found.pulses
     assert (first.open_s, second.open_s) == (62.0, 62.0)
     assert (second.opens_utc - first.closes_utc).total_seconds() == 4.0
@@ -192,7 +158,7 @@ def test_two_balls_share_the_tap_until_the_first_is_quite_shut() -> None:
     # shut at 66. "b" has had 66 - 4 = 62 s at 0.5 by then: 31 L. Its last 29 L come at 0.8 L/s in
     # 36.25 s, 2 of them while it shuts: told at 66 + 34.25 = 100.25, to the tenth 100.2.
     found = packed(
-        a_ball("a", even_litres=30.0, urgency=0.9), a_ball("b"), tap=Tap(1.0, 0.8), most_open=2
+        a_ball("a", even_litres=30.0, urgency=0.9), a_ball("b"), tap=alike(1.0, 0.8), most_open=2
     )
     assert {p.zone: p.open_s for p in found.pulses} == {"a": 62.0, "b": approx(100.2, abs=0.051)}
     litres = {p.zone: p.litres for p in found.pulses}
@@ -202,7 +168,7 @@ def test_two_balls_share_the_tap_until_the_first_is_quite_shut() -> None:
 
 def test_a_dose_under_the_travel_waits() -> None:
     # WORKED: 2.5 L at 0.5 L/s are 5 s; the valve's shortest pulse is 6.
-    found = packed(a_ball(even_litres=2.5), tap=Tap(1.0, 0.5))
+    found = packed(a_ball(even_litres=2.5), tap=alike(1.0, 0.5))
     assert found.pulses == ()
     assert "less than 6 s" in say(found.not_fitted[0].reason, us=False)
 
@@ -211,7 +177,7 @@ def test_a_window_must_have_room_for_the_travel_too() -> None:
     # WORKED: told to be open 6 + 4 - 2 = 8 s, and 4 s to shut: 12 s.
     def in_a_window(seconds: int) -> Packed:
         window = (Stretch(FIVE, FIVE + timedelta(seconds=seconds)),)
-        return packed(a_ball(stretches=window), tap=Tap(1.0, 0.5))
+        return packed(a_ball(stretches=window), tap=alike(1.0, 0.5))
 
     assert [p.open_s for p in in_a_window(12).pulses] == [8.0]
     refused = in_a_window(11)
@@ -226,7 +192,7 @@ def test_a_window_without_room_for_the_travel_is_left_for_the_next() -> None:
     # WORKED: as above, 12 s are needed; in the second window all 122 s follow at once.
     short, long = FIVE + timedelta(seconds=11), FIVE + timedelta(hours=1)
     windows = (Stretch(FIVE, short), Stretch(long, long + timedelta(hours=1)))
-    found = packed(a_ball(stretches=windows), tap=Tap(1.0, 0.5))
+    found = packed(a_ball(stretches=windows), tap=alike(1.0, 0.5))
     assert [(p.opens_utc, p.open_s) for p in found.pulses] == [(long, 122.0)]
 
 
@@ -268,7 +234,7 @@ def test_with_any_travel_no_litre_is_lost_and_all_are_shut_in_time(
         )
         for i, want in enumerate(wants)
     }
-    found = packed(*jobs.values(), tap=Tap(tap, alone), most_open=most_open)
+    found = packed(*jobs.values(), tap=alike(tap, alone), most_open=most_open)
     assert _most_open_at_once(found.pulses, closes) <= most_open
     given_l: dict[str, float] = defaultdict(float)
     left_l: dict[str, float] = defaultdict(float)
